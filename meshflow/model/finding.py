@@ -1,0 +1,63 @@
+"""What a check says: one coded sentence, where it is, and what to do about it.
+
+Codes are stable and sorted by ranges: ``M1xx`` structure of a mesh, ``M2xx`` its geometry, ``M3xx`` scan dirt,
+``R1xx`` the picked region, ``F1xx`` flattening, ``D1xx`` fitness for cutting, ``N1xx`` nesting.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+__all__ = ["Finding", "Severity"]
+
+
+class Severity(StrEnum):
+    """How much a finding matters: a note, a warning, or a refusal."""
+
+    NOTE = "note"
+    WARNING = "warning"
+    REFUSE = "refuse"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing a check found.
+
+    Parameters
+    ----------
+    code : str
+        Stable code, such as ``M105``.
+    severity : Severity
+        Note, warning or refusal.
+    text : str
+        What was found, in words of the trade.
+    remedy : str
+        What the user can do; empty when nothing is needed.
+    count : int
+        How many of them.
+    faces : tuple of int
+        Face ids of the surface as read (at most the first thousand are kept in reports).
+    where : str
+        File or part it belongs to.
+    """
+
+    code: str
+    severity: Severity
+    text: str
+    remedy: str = ""
+    count: int = 1
+    faces: tuple[int, ...] = field(default=())
+    where: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the finding as plain data, in the key order of the contract."""
+        return {
+            "code": self.code,
+            "severity": str(self.severity),
+            "count": self.count,
+            "faces": list(self.faces[:1000]),
+            "text": self.text,
+            "remedy": self.remedy,
+        }

@@ -1,0 +1,87 @@
+"""A pattern dressed for cutting: closed contours, holes, and marks by operation.
+
+Convention: net size (the kerf is not in the contour) unless ``kerf_compensated_mm`` says otherwise; the outline is
+counter-clockwise, holes clockwise; coordinates are those of the flat pattern seen with `face_up` up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from meshflow.model.curve import Circle, Curve, Polycurve
+from meshflow.model.drawing import Layer
+from meshflow.model.finding import Finding
+from meshflow.model.pattern import FlatPattern
+
+__all__ = ["Mark", "Part"]
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A curve on a layer of its own operation: a name, an arrow, a notch, a fold.
+
+    Parameters
+    ----------
+    layer : Layer
+        What is done with it.
+    curve : Polycurve, Circle or Dot
+        Where.
+    purpose : str
+        ``name``, ``face_up``, ``grain``, ``notch``, ``fold`` ...
+    """
+
+    layer: Layer
+    curve: Curve
+    purpose: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One piece to cut, as often as `quantity` says.
+
+    Parameters
+    ----------
+    name : str
+        Name, also the stem of its files; ASCII letters, digits, ``-`` and ``_``.
+    outline : Polycurve or Circle
+        Outer contour, counter-clockwise [mm].
+    holes : tuple of Polycurve or Circle
+        Inner contours, clockwise.
+    marks : tuple of Mark
+        Everything that is drawn but not cut through.
+    material : str
+        Id of the material in the stock tables.
+    thickness_mm : float
+        Thickness [mm].
+    quantity : int
+        How many.
+    may_mirror : bool
+        Whether nesting may turn it over.
+    turns_deg : tuple of float
+        Allowed turns on the sheet [deg, counter-clockwise]; empty means any multiple of 90.
+    process : str
+        Id of the process in the stock tables.
+    kerf_compensated_mm : float
+        Kerf already in the contour [mm]; 0 is net size.
+    contour_tolerance_mm : float
+        Greatest distance between the fitted contour and the flattened rim [mm].
+    pattern : FlatPattern, optional
+        The pattern it was drawn from; None for parts read from a drawing.
+    notes : tuple of Finding
+        What drawing the contour had to say.
+    """
+
+    name: str
+    outline: Polycurve | Circle
+    holes: tuple[Polycurve | Circle, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    material: str = ""
+    thickness_mm: float = 0.0
+    quantity: int = 1
+    may_mirror: bool = False
+    turns_deg: tuple[float, ...] = ()
+    process: str = ""
+    kerf_compensated_mm: float = 0.0
+    contour_tolerance_mm: float = 0.05
+    pattern: FlatPattern | None = None
+    notes: tuple[Finding, ...] = field(default=())
