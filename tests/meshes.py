@@ -1,0 +1,162 @@
+"""Meshes asked for by property, for tests. All lengths in millimetres; every builder returns (vertices, faces).
+
+Faces are counter-clockwise seen from the outside (away from the axis, the centre, or from +z).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from meshflow.model.arrays import FloatArray, IntArray
+from meshflow.model.region import Region
+from meshflow.model.surface import Surface
+
+Mesh = tuple[FloatArray, IntArray]
+
+
+def grid_faces(across: int, up: int, *, closed: bool = False) -> IntArray:
+    """Two triangles a cell for vertices numbered row by row, `across` vertices in each of `up` rows."""
+    column, row = np.meshgrid(np.arange(across if closed else across - 1), np.arange(up - 1))
+    a = (row * across + column).ravel()
+    b = (row * across + (column + 1) % across).ravel()
+    c, d = b + across, a + across
+    return np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)]).astype(np.int64)
+
+
+def developable_cylinder(
+    radius: float = 50.0, angle: float = np.radians(270), height: float = 80.0, around: int = 91, up: int = 21
+) -> Mesh:
+    """An open cylinder wall: unrolls to a rectangle of width 2 R n sin(angle / 2n), n = around - 1 facets."""
+    phi, z = np.meshgrid(np.linspace(0, angle, around), np.linspace(0, height, up))
+    vertices = np.stack([radius * np.cos(phi), radius * np.sin(phi), z], axis=2).reshape(-1, 3)
+    return vertices, grid_faces(around, up)
+
+
+def developable_cone(
+    half_apex: float = np.radians(30),
+    angle: float = np.radians(350),
+    slant: float = 100.0,
+    slant_top: float = 20.0,
+    around: int = 91,
+    up: int = 17,
+) -> Mesh:
+    """A frustum wall, apex at the origin, opening downwards: unrolls to a sector of its slant height."""
+    phi, s = np.meshgrid(np.linspace(0, angle, around), np.linspace(slant, slant_top, up))
+    r = s * np.sin(half_apex)
+    vertices = np.stack([r * np.cos(phi), r * np.sin(phi), -s * np.cos(half_apex)], axis=2).reshape(-1, 3)
+    return vertices, grid_faces(around, up)
+
+
+def oblique_cone(
+    apex: tuple[float, float, float] = (60.0, 0.0, 120.0),
+    radius: float = 40.0,
+    angle: float = np.radians(352.8),
+    around: int = 121,
+) -> Mesh:
+    """A fan of triangles from an apex that is not above the centre; developed by triangulation in the trade."""
+    phi = np.linspace(0, angle, around)
+    base = np.stack([radius * np.cos(phi), radius * np.sin(phi), np.zeros_like(phi)], axis=1)
+    vertices = np.concatenate([[apex], base])
+    index = np.arange(1, around)
+    return vertices, np.stack([np.zeros_like(index), index, index + 1], axis=1).astype(np.int64)
+
+
+def spherical_cap(radius: float = 1.0, half_angle: float = np.radians(60), rings: int = 20) -> Mesh:
+    """A cap round the pole in rings of 6, 12, 18 ... vertices, evenly spaced along the meridian."""
+    rows = [np.zeros((1, 2))]
+    for ring in range(1, rings + 1):
+        phi = np.arange(6 * ring) * (2 * np.pi / (6 * ring))
+        rows.append(np.stack([np.full(6 * ring, half_angle * ring / rings), phi], axis=1))
+    polar = np.concatenate(rows)
+    sine = np.sin(polar[:, 0])
+    vertices = radius * np.stack([sine * np.cos(polar[:, 1]), sine * np.sin(polar[:, 1]), np.cos(polar[:, 0])], 1)
+    return vertices, _disk_faces(rings)
+
+
+def flat_disk(radius: float = 50.0, rings: int = 10) -> Mesh:
+    """A flat disk in rings, facing +z."""
+    vertices, faces = spherical_cap(1.0, np.radians(60), rings)
+    angle = np.arctan2(vertices[:, 1], vertices[:, 0])
+    r = radius * np.arccos(np.clip(vertices[:, 2], -1, 1)) / np.radians(60)
+    return np.stack([r * np.cos(angle), r * np.sin(angle), np.zeros_like(r)], axis=1), faces
+
+
+def _disk_faces(rings: int) -> IntArray:
+    faces = []
+    first_inner, inner_count = 0, 1
+    for ring in range(1, rings + 1):
+        first, count = first_inner + inner_count, 6 * ring
+        for sector in range(6):
+            for k in range(ring):
+                a = first + sector * ring + k
+                b = first + (sector * ring + k + 1) % count
+                inner = first_inner + (sector * (ring - 1) + k) % inner_count
+                faces.append((inner, a, b))
+                if k < ring - 1:
+                    after = first_inner + (sector * (ring - 1) + k + 1) % inner_count
+                    faces.append((inner, b, after))
+        first_inner, inner_count = first, count
+    return np.array(faces, dtype=np.int64)
+
+
+def saddle(half: float = 40.0, twist: float = 60.0, count: int = 41) -> Mesh:
+    """The saddle z = x y / twist over a square of half side `half`."""
+    x, y = np.meshgrid(np.linspace(-half, half, count), np.linspace(-half, half, count))
+    return np.stack([x, y, x * y / twist], axis=2).reshape(-1, 3), grid_faces(count, count)
+
+
+def ring_band(radius: float = 60.0, height: float = 30.0, around: int = 120, up: int = 13) -> Mesh:
+    """A closed band: two boundary loops."""
+    phi, z = np.meshgrid(np.arange(around) * (2 * np.pi / around), np.linspace(0, height, up))
+    vertices = np.stack([radius * np.cos(phi), radius * np.sin(phi), z], axis=2).reshape(-1, 3)
+    return vertices, grid_faces(around, up, closed=True)
+
+
+def closed_box(size: tuple[float, float, float] = (40.0, 30.0, 20.0)) -> Mesh:
+    """A closed box with outward faces."""
+    vertices = np.array([[x, y, z] for z in (0, 1) for y in (0, 1) for x in (0, 1)], dtype=np.float64) * size
+    quads = [(0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5)]
+    faces = [t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))]
+    return vertices, np.array(faces, dtype=np.int64)
+
+
+def closed_torus(major: float = 60.0, minor: float = 20.0, around: int = 60, about: int = 30) -> Mesh:
+    """A closed ring with one handle."""
+    u, v = np.meshgrid(np.arange(around) * 2 * np.pi / around, np.arange(about) * 2 * np.pi / about)
+    r = major + minor * np.cos(v)
+    vertices = np.stack([r * np.cos(u), r * np.sin(u), minor * np.sin(v)], axis=2).reshape(-1, 3)
+    row = np.arange(around * about).reshape(about, around)
+    a, b = row, np.roll(row, -1, 1)
+    c, d = np.roll(b, -1, 0), np.roll(row, -1, 0)
+    faces = np.concatenate([np.stack([a, b, c], 2).reshape(-1, 3), np.stack([a, c, d], 2).reshape(-1, 3)])
+    return vertices, faces.astype(np.int64)
+
+
+def rough(vertices: FloatArray, faces: IntArray, sigma: float, seed: int = 0) -> FloatArray:
+    """Scan noise: each vertex moved along its normal by a Gaussian of standard deviation `sigma`."""
+    from meshflow.geometry.triangles import vertex_normals
+
+    shift = np.random.default_rng(seed).normal(0.0, sigma, len(vertices))
+    return vertices + shift[:, None] * vertex_normals(vertices, faces)
+
+
+def turned(vertices: FloatArray, seed: int = 0, shift: float = 100.0) -> FloatArray:
+    """The same shape moved rigidly to some other place."""
+    random = np.random.default_rng(seed)
+    q, r = np.linalg.qr(random.normal(size=(3, 3)))
+    q *= np.sign(np.diag(r))
+    if np.linalg.det(q) < 0:
+        q[:, 0] *= -1
+    return vertices @ q.T + random.normal(size=3) * shift
+
+
+def whole_region(vertices: FloatArray, faces: IntArray, *, name: str = "piece", **fields: object) -> Region:
+    """All faces of a mesh as a region; for tests that start after selection."""
+    surface = Surface(vertices, faces)
+    parent = np.zeros(len(vertices), dtype=np.int64)
+    bary = np.zeros((len(vertices), 3))
+    for corner in (2, 1, 0):
+        parent[faces[:, corner]] = np.arange(len(faces))
+    for corner in range(3):
+        hit = faces[parent, corner] == np.arange(len(vertices))
+        bary[hit] = np.eye(3)[corner]
+    return Region(name, surface, vertices, faces, np.arange(len(faces)), parent, bary, **fields)  # type: ignore[arg-type]
