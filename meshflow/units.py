@@ -3,7 +3,7 @@
 Terms
 -----
 *unit*    a name such as ``mm``, ``cm``, ``m``, ``in``, ``ft``, ``um``.
-*ounce*   two different lengths: 1 oz of leather is 1/64 in, 16 oz/ft2 of copper sheet is 0.549 mm. A bare
+*ounce*   two different lengths: 1 oz of leather is 1/64 in, 16 oz/ft2 of copper sheet is 0.55 mm. A bare
           ``oz`` is refused. So is a bare gauge: 18 gauge is 1.21 mm of steel but 1.02 mm of brass.
 
 Sources: inch 25.4 mm exactly (international yard agreement, 1959); leather ounce 1/64 in (READ, leathercraft
@@ -18,7 +18,7 @@ from typing import Final
 
 from meshflow.errors import UnitError
 
-__all__ = ["MILLIMETRES_PER", "length_mm", "unit_scale"]
+__all__ = ["MILLIMETRES_PER", "SQUARE_MILLIMETRES_PER", "length_mm", "unit_scale"]
 
 MILLIMETRES_PER: Final[dict[str, float]] = {
     "um": 1e-3,
@@ -28,6 +28,13 @@ MILLIMETRES_PER: Final[dict[str, float]] = {
     "m": 1000.0,
     "in": 25.4,
     "ft": 304.8,
+}
+
+SQUARE_MILLIMETRES_PER: Final[dict[str, float]] = {
+    "mm2": 1.0,
+    "dm2": 1e4,
+    "m2": 1e6,
+    "ft2": 304.8**2,
 }
 
 _ALIASES: Final[dict[str, str]] = {

@@ -14,7 +14,7 @@ import numpy as np
 
 from meshflow.model.arrays import FloatArray, frozen
 
-__all__ = ["Circle", "Curve", "Dot", "Polycurve"]
+__all__ = ["Circle", "Curve", "Dot", "Motion", "Polycurve"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,6 +71,26 @@ class Dot:
     """
 
     position: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """How a thing of the plane is laid somewhere else: mirror ``x -> -x`` if asked, then turn, then move.
+
+    Parameters
+    ----------
+    mirrored : bool
+        Whether it is turned over first.
+    angle_rad : float
+        Turn about the origin, counter-clockwise [rad].
+    dx_mm, dy_mm : float
+        Move [mm].
+    """
+
+    mirrored: bool = False
+    angle_rad: float = 0.0
+    dx_mm: float = 0.0
+    dy_mm: float = 0.0
 
 
 Curve: TypeAlias = Polycurve | Circle | Dot

@@ -1,14 +1,15 @@
 """A pattern dressed for cutting: closed contours, holes, and marks by operation.
 
 Convention: net size (the kerf is not in the contour) unless ``kerf_compensated_mm`` says otherwise; the outline is
-counter-clockwise, holes clockwise; coordinates are those of the flat pattern seen with `face_up` up.
+counter-clockwise, holes clockwise; seen with the region's `face_up` up, the lower left of the outline's bounding box
+at the origin.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from meshflow.model.curve import Circle, Curve, Polycurve
+from meshflow.model.curve import Circle, Curve, Motion, Polycurve
 from meshflow.model.drawing import Layer
 from meshflow.model.finding import Finding
 from meshflow.model.pattern import FlatPattern
@@ -69,6 +70,11 @@ class Part:
         The pattern it was drawn from; None for parts read from a drawing.
     notes : tuple of Finding
         What drawing the contour had to say.
+    placement_of_pattern : Motion
+        Where the flat pattern lies in this drawing: `pattern.vertices`, so moved, are the vertices of the drawing.
+    kerf_mm : float
+        Width of the cut of this piece's own process, to be said beside the drawing [mm]; not in the contour, and 0
+        when only `process` says it.
     """
 
     name: str
@@ -85,3 +91,5 @@ class Part:
     contour_tolerance_mm: float = 0.05
     pattern: FlatPattern | None = None
     notes: tuple[Finding, ...] = field(default=())
+    placement_of_pattern: Motion = Motion()
+    kerf_mm: float = 0.0

@@ -12,10 +12,12 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from meshflow.model.pattern import Limits
+from meshflow.units import SQUARE_MILLIMETRES_PER
 
-__all__ = ["Fact", "Machine", "Mark", "Material", "Process", "Sheet"]
+__all__ = ["Bound", "Fact", "Hide", "Machine", "Mark", "Material", "Process", "Sheet", "ToleranceTable"]
 
 Mark = Literal["READ", "READ_VIA", "CALC", "COMMON_PRACTICE", "MEMORY", "USER"]
+Bound = Literal["", "min", "max"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +34,30 @@ class Fact:
         How far it can be trusted; see the module's text.
     source : str
         Where it comes from, in words.
+    bound : {"", "min", "max"}
+        Whether the value is a guaranteed least or greatest value rather than a typical one.
+    note : str
+        The reason for a chosen value, or the condition it holds under.
     """
 
     value: float | str | tuple[float, ...]
     unit: str
     mark: Mark
     source: str
+    bound: Bound = ""
+    note: str = ""
+
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """The value as numbers, one or more; TypeError for a text."""
+        if isinstance(self.value, str):
+            raise TypeError(f"{self.value!r} is a text")
+        return self.value if isinstance(self.value, tuple) else (self.value,)
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """Least and greatest number of the value; TypeError for a text."""
+        return (min(self.numbers), max(self.numbers))
 
 
 @dataclass(frozen=True)
@@ -59,6 +79,12 @@ class Material:
         All rows of its table.
     cautions : tuple of str
         Sentences to show wherever it is worked.
+    designations : tuple of str
+        What standards and mills call it, such as ``CW004A``.
+    tempers : mapping of str to mapping of str to Fact
+        Rows that hold for one temper (state of hardness) only.
+    note : str
+        What to mind when the numbers are used.
     """
 
     id: str
@@ -69,6 +95,9 @@ class Material:
     grain: bool = False
     facts: Mapping[str, Fact] = field(default_factory=dict)
     cautions: tuple[str, ...] = ()
+    designations: tuple[str, ...] = ()
+    tempers: Mapping[str, Mapping[str, Fact]] = field(default_factory=dict)
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -85,6 +114,14 @@ class Process:
         The usual caution, deferring to local codes and licensed practice.
     facts : mapping of str to Fact
         All rows of its table.
+    kind : str
+        ``cut``, ``form``, ``join``, ``heat``, ``finish``, ``cast`` or ``template``.
+    families : tuple of str
+        Families of material it is for; empty when any.
+    refuses : tuple of str
+        Words in the id, name, family or designations of a material that forbid it, such as ``pvc``.
+    note : str
+        What to mind when the numbers are used.
     """
 
     id: str
@@ -92,6 +129,10 @@ class Process:
     kerf_mm: float
     caution: str
     facts: Mapping[str, Fact] = field(default_factory=dict)
+    kind: str = "cut"
+    families: tuple[str, ...] = ()
+    refuses: tuple[str, ...] = ()
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +151,14 @@ class Sheet:
         Thickness [mm]; 0 when any.
     count : int
         How many are in stock; 0 means as many as needed.
+    name : str
+        Name in words.
+    families : tuple of str
+        Families of material sold in this size; empty when any.
+    mark, source : str
+        How far the size can be trusted, and where it comes from.
+    note : str
+        Tolerance or condition.
     """
 
     id: str
@@ -118,6 +167,41 @@ class Sheet:
     material: str = ""
     thickness_mm: float = 0.0
     count: int = 0
+    name: str = ""
+    families: tuple[str, ...] = ()
+    mark: Mark = "USER"
+    source: str = "given by size"
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Hide:
+    """A hide or a cut of one, sold by area.
+
+    Parameters
+    ----------
+    id, name : str
+        Key and full name.
+    family : str
+        Family of material it is.
+    facts : mapping of str to Fact
+        All rows of its table; ``area`` is always there.
+    note : str
+        What to mind when cutting it.
+    """
+
+    id: str
+    name: str
+    family: str
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+    note: str = ""
+
+    @property
+    def area_mm2(self) -> tuple[float, float]:
+        """Least and greatest usual area [mm2]."""
+        fact = self.facts["area"]
+        scale = SQUARE_MILLIMETRES_PER[fact.unit]
+        return (fact.span[0] * scale, fact.span[1] * scale)
 
 
 @dataclass(frozen=True)
@@ -130,9 +214,42 @@ class Machine:
         Key, name, and kind (``press``, ``mill``, ``laser``, ``water_jet``, ``printer``, ``kiln``, ``plating_tank``).
     facts : mapping of str to Fact
         Limits: bed size, force, daylight, temperature ...
+    example : bool
+        Whether it stands for a demonstration workshop only; a user's own machines replace it.
+    process : str
+        Id of the process it runs; empty when it cuts nothing.
     """
 
     id: str
     name: str
     kind: str
     facts: Mapping[str, Fact] = field(default_factory=dict)
+    example: bool = False
+    process: str = ""
+
+
+@dataclass(frozen=True)
+class ToleranceTable:
+    """A table of limit deviations as a standard prints it.
+
+    Parameters
+    ----------
+    id, name : str
+        Key and name of the standard's table.
+    sizes : tuple of float
+        Limits of the size ranges, rising; range i is over ``sizes[i]`` up to and including ``sizes[i + 1]``. Empty
+        where the columns are coefficients.
+    size_unit : str
+        Unit of `sizes`.
+    rows : mapping of str to Fact
+        One row for each class, or for each upper limit of the thickness; a cell the standard leaves empty is NaN.
+    note : str
+        What to mind when it is used.
+    """
+
+    id: str
+    name: str
+    sizes: tuple[float, ...]
+    size_unit: str
+    rows: Mapping[str, Fact] = field(default_factory=dict)
+    note: str = ""

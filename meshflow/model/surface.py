@@ -108,6 +108,6 @@ class Surface:
         """Size of the bounding box of the vertices that faces use [mm]."""
         if len(self.faces) == 0:
             return (0.0, 0.0, 0.0)
-        used = self.vertices[np.unique(self.faces)]
-        size = used.max(axis=0) - used.min(axis=0)
+        corners = self.vertices[self.faces]
+        size = corners.max(axis=(0, 1)) - corners.min(axis=(0, 1))
         return (float(size[0]), float(size[1]), float(size[2]))
