@@ -1,0 +1,1 @@
+"""The command line: one command, one file, no algorithm in it."""

@@ -1,0 +1,5 @@
+"""Run the command line as ``python -m meshflow_cli``."""
+
+from meshflow_cli.main import main
+
+main()

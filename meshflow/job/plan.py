@@ -1,0 +1,105 @@
+"""What a job asks for, checked and looked up: every name resolved, every length in millimetres."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from meshflow.model.pattern import Limits
+from meshflow.model.region import FaceUp, Side
+from meshflow.model.stock import Material, Process, Sheet
+
+__all__ = ["JobPlan", "PartPlan"]
+
+
+@dataclass(frozen=True)
+class PartPlan:
+    """One part, ready to be made.
+
+    Parameters
+    ----------
+    name : str
+        Name of the part and of its files.
+    mesh : Path
+        Mesh file.
+    material : Material
+        What it is made of.
+    process : Process
+        How it is cut.
+    thickness_mm : float
+        Thickness [mm].
+    limits : Limits
+        What the material bears at this thickness.
+    units, region, seam, side, face_up, smooth
+        As in the job file; lengths in millimetres.
+    quantity, may_mirror, turns_deg
+        For nesting.
+    grain_deg : float, optional
+        Grain direction on the flat [deg].
+    tolerance_mm : float
+        Contour tolerance [mm].
+    tryout_of : str
+        Name of the part this is a try-out piece of; empty for a real part.
+    tryout_kind : {"acrylic", "card"}, optional
+        What the try-out piece is cut from.
+    """
+
+    name: str
+    mesh: Path
+    material: Material
+    process: Process
+    thickness_mm: float
+    limits: Limits
+    units: str | None = None
+    region: str = "all"
+    seam: str | None = None
+    side: Side = "middle"
+    face_up: FaceUp = "outer"
+    smooth: float | Literal["auto", "none"] = "auto"
+    quantity: int = 1
+    may_mirror: bool = False
+    turns_deg: tuple[float, ...] = ()
+    grain_deg: float | None = None
+    tolerance_mm: float = 0.05
+    tryout_of: str = ""
+    tryout_kind: Literal["acrylic", "card"] | None = None
+
+
+@dataclass(frozen=True)
+class JobPlan:
+    """A whole job, ready to be run.
+
+    Parameters
+    ----------
+    title : str
+        Name of the job.
+    file : Path
+        The job file.
+    parts : tuple of PartPlan
+        Parts in the order of the file, each followed by its try-out piece.
+    sheets : tuple of Sheet
+        The rack, with material ids and thickness.
+    margin_mm, spacing_mm, effort, seconds, seed
+        For nesting.
+    dxf_versions : tuple of str
+        DXF versions to write.
+    svg, png : bool
+        Whether to write these pictures.
+    canonical : dict
+        The job as plain data with all defaults filled in, for the record and the job hash.
+    """
+
+    title: str
+    file: Path
+    parts: tuple[PartPlan, ...]
+    sheets: tuple[Sheet, ...]
+    margin_mm: float
+    spacing_mm: float
+    effort: int
+    seconds: float | None
+    seed: int
+    dxf_versions: tuple[Literal["R12", "R2000", "R2010", "R2018"], ...]
+    svg: bool
+    png: bool
+    canonical: dict[str, Any]

@@ -1,0 +1,125 @@
+"""The job record: what went in, with which versions and options, what came out, and how long it took.
+
+The only output with a clock time in it. Two records of one job differ in ``times`` and ``machine`` alone.
+"""
+
+from __future__ import annotations
+
+import importlib.metadata
+import platform
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import meshflow
+from meshflow.geometry.linear import BACKEND
+from meshflow.job.cache import file_hash
+from meshflow.job.results import JobResult, MadePart, NestGroup, notes_of
+from meshflow.job.stages import PART_STAGES
+
+__all__ = ["job_record", "versions"]
+
+LIBRARIES = ("numpy", "scipy", "shapely", "ezdxf", "pyclipper", "numba", "matplotlib", "jinja2", "pydantic")
+
+
+def versions() -> dict[str, str]:
+    """Return the versions of meshflow and of the libraries whose numbers end up in the files."""
+    found = {"meshflow": meshflow.__version__}
+    for name in LIBRARIES:
+        try:
+            found[name] = importlib.metadata.version(name)
+        except importlib.metadata.PackageNotFoundError:
+            found[name] = "not installed"
+    return found
+
+
+def job_record(result: JobResult, folder: Path, *, started: float) -> dict[str, Any]:
+    """Return the record of a run as plain data.
+
+    Parameters
+    ----------
+    result : JobResult
+        What the run came to.
+    folder : Path
+        Folder that holds the files written so far; their hashes are taken from it.
+    started : float
+        When the run began [s since the epoch].
+
+    Returns
+    -------
+    dict
+        JSON data.
+    """
+    files = sorted(path for path in folder.rglob("*") if path.is_file())
+    return {
+        "schema": "meshflow-record-1",
+        "title": result.plan.title,
+        "job_file": result.plan.file.name,
+        "job_hash": result.job_hash,
+        "complete": result.complete,
+        "versions": versions(),
+        "solver": BACKEND,
+        "stages": {stage.name: stage.version for stage in PART_STAGES},
+        "options": result.plan.canonical,
+        "inputs": _inputs(result),
+        "parts": [_part(made) for made in result.made],
+        "refused": [{"part": refused.plan.name, "reason": str(refused.error)} for refused in result.refused],
+        "nests": [_nest(group) for group in result.nests],
+        "not_nested": [{"group": name, "reason": str(error)} for name, error in result.unnested],
+        "outputs": [
+            {"file": path.relative_to(folder).as_posix(), "sha256": file_hash(path), "bytes": path.stat().st_size}
+            for path in files
+        ],
+        "work": {"stages_computed": result.redone, "stages_from_cache": result.kept},
+        "times": {
+            "started": datetime.fromtimestamp(started, UTC).isoformat(timespec="seconds"),
+            "finished": datetime.now(UTC).isoformat(timespec="seconds"),
+            "seconds": {name: round(spent, 3) for name, spent in sorted(result.seconds.items())},
+        },
+        "machine": {"python": platform.python_version(), "system": platform.system(), "processor": platform.machine()},
+    }
+
+
+def _inputs(result: JobResult) -> list[dict[str, Any]]:
+    sources = {made.report.source.file: made.report.source for made in result.made}
+    return [
+        {"file": name, "sha256": source.sha256, "unit": source.unit, "unit_from": source.unit_from}
+        for name, source in sorted(sources.items())
+    ]
+
+
+def _part(made: MadePart) -> dict[str, Any]:
+    pattern = made.part.pattern
+    figures: dict[str, Any] = {}
+    if pattern is not None:
+        measured = pattern.distortion
+        figures = {
+            "verdict": str(pattern.verdict),
+            "area_flat_mm2": round(float(measured.area_flat.sum()), 3),
+            "rim_length_flat_mm": round(measured.rim_length_flat_mm, 3),
+            "stretch_p01": round(measured.percentile(0.01), 6),
+            "stretch_p99": round(measured.percentile(0.99), 6),
+            "smoothed_mm": round(pattern.region.smoothing.moved_max_mm, 4),
+        }
+    return {
+        "name": made.plan.name,
+        "mesh": made.plan.mesh.name,
+        "material": made.plan.material.id,
+        "thickness_mm": made.plan.thickness_mm,
+        "quantity": made.plan.quantity,
+        "key": made.key,
+        **figures,
+        "findings": [note.to_json() for note in notes_of(made.part)],
+    }
+
+
+def _nest(group: NestGroup) -> dict[str, Any]:
+    return {
+        "group": group.name,
+        "sheets": len(group.nest.sheets),
+        "sheets_lower_bound": group.nest.sheets_lower_bound,
+        "utilisation": [round(layout.utilisation, 6) for layout in group.nest.sheets],
+        "unplaced": [{"part": name, "count": count} for name, count in group.nest.unplaced],
+        "verified": group.nest.verified,
+        "stopped_by": group.nest.stopped_by,
+    }
