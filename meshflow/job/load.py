@@ -10,6 +10,7 @@ import re
 import tomllib
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -17,6 +18,7 @@ from meshflow.errors import JobFileError, MeshflowError
 from meshflow.job.locate import FieldPath, field_lines, line_of_field, written_path
 from meshflow.job.plan import JobPlan, PartPlan
 from meshflow.job.schema import JobModel, PartRow, SheetRow
+from meshflow.model.pattern import Limits
 from meshflow.model.stock import Material, Process, Sheet
 from meshflow.stock.load import load_stock
 from meshflow.stock.lookup import Stock
@@ -222,6 +224,8 @@ class _Resolver:
         limits = self.problems.trying((*at, "material"), lambda: self.stock.limits(material.id, thickness))
         if process is None or limits is None:
             return None
+        if tryout_of:
+            limits = _draped(material, limits, thickness)
         self._refuse_unfit_process(at, material, process)
         return PartPlan(
             name=name,
@@ -265,3 +269,14 @@ class _Resolver:
             count=row.count,
             name=found.name,
         )
+
+
+def _draped(material: Material, limits: Limits, thickness: float) -> Limits:
+    """Return the limits of a try-out sheet that is draped hot over the form, where the tables know such a radius."""
+    hot = material.facts.get("bend_radius_hot_per_thickness")
+    if hot is None:
+        return limits
+    radius = hot.span[1] * thickness
+    return replace(
+        limits, least_bend_radius_mm=radius, source=f"{limits.source}; bend radius hot: {hot.mark}, {hot.source}"
+    )

@@ -35,7 +35,9 @@ from meshflow.model.region import Region, Smoothing
 
 __all__ = ["carrier_surface"]
 
-EDGES = 5.0  # least feature length, in median edges: shorter waves hold too few points to tell form from noise
+# Feature length in median edges: the rougher the scan, the longer the waves that noise pretends to be. Chosen so that
+# what is left of the noise makes lengths less than 0.05 % too long, on cylinders and caps with noise up to a tenth.
+EDGES_LEAST, EDGES_MOST, EDGES_PER_NOISE = 3.0, 6.0, 50.0
 THICKNESSES = 2.0  # and in thicknesses: a sheet bridges what is shorter than twice its thickness (common practice)
 SCAN_NOISE = 0.01  # noise over edge length above which a surface counts as scanned; under it lengths are 0.01 % off
 FEWEST = 150  # vertices; from fewer, form and noise cannot be told apart
@@ -43,7 +45,8 @@ NOISE_EDGES = 2.5
 # Median of the difference between neighbours for white noise of unit deviation: 0.6745 sqrt 2, times the share of the
 # noise that smoothing at 2.5 edges takes off, measured on caps, cylinders and saddles (0.62 to 0.77).
 NOISE_SHARE = 0.6745 * np.sqrt(2.0) * 0.66
-CORNER = np.radians(40)  # turning of the rim, seen at the feature length, that is a corner and stays sharp
+CORNER = np.radians(40)  # turning of the rim that is a corner and stays sharp,
+CORNER_REACH = 2.5  # seen over this many steps of the rim to either side: noise turns less, a tight curve too
 
 
 def carrier_surface(region: Region, *, length: float | Literal["auto", "none"] = "auto") -> Region:
@@ -54,8 +57,8 @@ def carrier_surface(region: Region, *, length: float | Literal["auto", "none"] =
     region : Region
         The piece on the scan.
     length : float, "auto" or "none"
-        Feature length [mm]. ``auto``: none if the surface does not look like a scan, else the larger of 5 median
-        edges and twice the material's thickness.
+        Feature length [mm]. ``auto``: none if the surface does not look like a scan, else the larger of 3 to 6
+        median edges (by the noise) and twice the material's thickness.
 
     Returns
     -------
@@ -76,9 +79,7 @@ def carrier_surface(region: Region, *, length: float | Literal["auto", "none"] =
         return replace(region, smoothing=Smoothing(reason="switched off"))
     joined = _joined(region)
     edge = float(np.median(edge_lengths(region.vertices, region.faces)))
-    automatic = max(EDGES * edge, THICKNESSES * region.thickness)
-    wanted = automatic if length == "auto" else float(length)
-    if not (np.isfinite(wanted) and wanted > 0):
+    if length != "auto" and not (np.isfinite(length) and length > 0):
         raise OptionError(f"a feature length of {length} mm makes no sense.", remedy="Give a positive length, or none.")
     if length == "auto" and len(region.vertices) < FEWEST:
         return replace(region, smoothing=Smoothing(reason="too few vertices to be a scan"))
@@ -86,15 +87,17 @@ def carrier_surface(region: Region, *, length: float | Literal["auto", "none"] =
     if length == "auto" and noise < SCAN_NOISE * edge:
         reason = f"no scan noise found ({noise:.2g} mm at edges of {edge:.2g} mm)"
         return replace(region, smoothing=Smoothing(reason=reason, noise_mm=noise))
+    edges = float(np.clip(EDGES_PER_NOISE * noise / edge, EDGES_LEAST, EDGES_MOST))
+    wanted = max(edges * edge, THICKNESSES * region.thickness) if length == "auto" else float(length)
     moved = _smoothed(region.vertices, region.faces, joined, wanted)
-    reason = "given by the user" if length != "auto" else _why(automatic, edge, region.thickness)
+    reason = "given by the user" if length != "auto" else _why(wanted, edges, edge, region.thickness)
     return _replaced(region, moved, wanted, reason, noise)
 
 
-def _why(length: float, edge: float, thickness: float) -> str:
-    if length > EDGES * edge:
+def _why(length: float, edges: float, edge: float, thickness: float) -> str:
+    if length > edges * edge:
         return f"twice the thickness of {thickness:.3g} mm: the sheet bridges shorter waves"
-    return f"five edges of {edge:.3g} mm: shorter waves cannot be told from noise"
+    return f"{edges:.1f} edges of {edge:.3g} mm: at this noise shorter waves cannot be told from form"
 
 
 def _replaced(region: Region, moved: FloatArray, length: float, reason: str, noise: float) -> Region:
@@ -143,7 +146,7 @@ def _with_smooth_rims(points: FloatArray, faces: IntArray, length: float) -> Flo
 
     moved = points.copy()
     for loop in boundary_loops(faces):
-        triples = _triples(points, loop, length)
+        triples = _triples(points, loop)
         if len(loop) < 5 or len(triples) == 0:
             continue
         rim = points[loop]
@@ -156,22 +159,23 @@ def _with_smooth_rims(points: FloatArray, faces: IntArray, length: float) -> Flo
     return moved
 
 
-def _triples(points: FloatArray, loop: IntArray, length: float) -> IntArray:
+def _triples(points: FloatArray, loop: IntArray) -> IntArray:
     """Neighbour triples of a loop, by place in it, without those that touch a corner."""
-    corner = _corners(points[loop], 0.5 * length)
+    corner = _corners(points[loop])
     touched = corner | np.roll(corner, 1) | np.roll(corner, -1)
     place = np.arange(len(loop))
     return np.stack([np.roll(place, 1), place, np.roll(place, -1)], axis=1)[~touched]
 
 
-def _corners(points: FloatArray, reach: float) -> BoolArray:
-    """Which points of a closed curve are corners when seen from `reach` mm on either side."""
+def _corners(points: FloatArray) -> BoolArray:
+    """Return which points of a closed curve are corners."""
     count = len(points)
     steps = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
     around = np.concatenate([[0.0], np.cumsum(np.tile(steps, 3))])
     tripled = np.concatenate([np.tile(points, (3, 1)), points[:1]])
     here = around[count : 2 * count]
-    reach = min(reach, 0.2 * float(steps.sum()))
+    step = max(float(np.median(steps)), 1e-12)
+    reach = CORNER_REACH * step
 
     def at(position: FloatArray) -> FloatArray:
         return np.stack([np.interp(position, around, tripled[:, axis]) for axis in range(3)], axis=1)
@@ -180,7 +184,7 @@ def _corners(points: FloatArray, reach: float) -> BoolArray:
     cosine = (back * ahead).sum(axis=1) / (np.linalg.norm(back, axis=1) * np.linalg.norm(ahead, axis=1))
     turning = np.arccos(np.clip(cosine, -1.0, 1.0))
     corner: BoolArray = np.asarray(turning > CORNER)
-    for shift in range(1, max(2, int(np.ceil(reach / max(float(np.median(steps)), 1e-12))) + 1)):
+    for shift in range(1, 1 + int(np.ceil(CORNER_REACH))):
         corner = corner & (turning >= np.roll(turning, shift)) & (turning > np.roll(turning, -shift))
     return corner
 

@@ -1,0 +1,119 @@
+"""Plain writers for the demo meshes, byte for byte the same at every run. Input is millimetres."""
+
+from __future__ import annotations
+
+import json
+import struct
+import zipfile
+from pathlib import Path
+
+import numpy as np
+from shapes import Shape
+
+
+def stl(path: Path, shape: Shape) -> None:
+    """Binary STL in millimetres."""
+    vertices, faces, _ = shape
+    record = np.zeros(len(faces), dtype=[("n", "<f4", 3), ("v", "<f4", (3, 3)), ("a", "<u2")])
+    corner = vertices[faces]
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    record["n"] = normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
+    record["v"] = corner
+    path.write_bytes(
+        b"carousel canopy finial, millimetres".ljust(80) + struct.pack("<I", len(faces)) + record.tobytes()
+    )
+
+
+def ply(path: Path, shape: Shape) -> None:
+    """Binary PLY in millimetres with an integer label on each face."""
+    vertices, faces, groups = shape
+    label = np.zeros(len(faces), dtype="<i4")
+    for name, ids in groups.items():
+        label[ids] = int(name)
+    head = (
+        f"ply\nformat binary_little_endian 1.0\ncomment carousel saddle skirt, millimetres\n"
+        f"element vertex {len(vertices)}\nproperty float x\nproperty float y\nproperty float z\n"
+        f"element face {len(faces)}\nproperty list uchar int vertex_indices\nproperty int label\nend_header\n"
+    )
+    record = np.zeros(len(faces), dtype=[("k", "u1"), ("v", "<i4", 3), ("label", "<i4")])
+    record["k"], record["v"], record["label"] = 3, faces, label
+    path.write_bytes(head.encode() + vertices.astype("<f4").tobytes() + record.tobytes())
+
+
+def obj(path: Path, shape: Shape) -> None:
+    """OBJ in inches with groups."""
+    vertices, faces, groups = shape
+    lines = ["# carousel breast plate, inches"]
+    lines += [f"v {x:.6f} {y:.6f} {z:.6f}" for x, y, z in vertices / 25.4]
+    for name, ids in groups.items():
+        lines.append(f"g {name}")
+        lines += [f"f {a} {b} {c}" for a, b, c in faces[ids] + 1]
+    path.write_text("\n".join(lines) + "\n", newline="\n")
+
+
+def glb(path: Path, shape: Shape) -> None:
+    """GLB in metres, as the format demands."""
+    vertices, faces, _ = shape
+    metres = (vertices / 1000.0).astype("<f4")
+    index, points = faces.astype("<u4").tobytes(), metres.tobytes()
+    tree = {
+        "asset": {"version": "2.0"},
+        "scene": 0,
+        "scenes": [{"nodes": [0]}],
+        "nodes": [{"name": "mirror-frame panel", "mesh": 0}],
+        "meshes": [{"primitives": [{"attributes": {"POSITION": 1}, "indices": 0, "mode": 4}]}],
+        "buffers": [{"byteLength": len(index) + len(points)}],
+        "bufferViews": [
+            {"buffer": 0, "byteOffset": 0, "byteLength": len(index)},
+            {"buffer": 0, "byteOffset": len(index), "byteLength": len(points)},
+        ],
+        "accessors": [
+            {"bufferView": 0, "componentType": 5125, "count": faces.size, "type": "SCALAR"},
+            {
+                "bufferView": 1,
+                "componentType": 5126,
+                "count": len(metres),
+                "type": "VEC3",
+                "min": metres.min(axis=0).tolist(),
+                "max": metres.max(axis=0).tolist(),
+            },
+        ],
+    }
+    text = json.dumps(tree, separators=(",", ":")).encode()
+    text += b" " * (-len(text) % 4)
+    body = index + points
+    total = 12 + 8 + len(text) + 8 + len(body)
+    path.write_bytes(
+        struct.pack("<4sII", b"glTF", 2, total)
+        + struct.pack("<I4s", len(text), b"JSON")
+        + text
+        + struct.pack("<I4s", len(body), b"BIN\0")
+        + body
+    )
+
+
+def threemf(path: Path, shape: Shape) -> None:
+    """3MF in centimetres."""
+    vertices, faces, _ = shape
+    points = "".join(f'<vertex x="{x:.6f}" y="{y:.6f}" z="{z:.6f}"/>' for x, y, z in vertices / 10.0)
+    triangles = "".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in faces)
+    model = (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        '<model unit="centimeter" xml:lang="en-US" xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02">'
+        f'<resources><object id="1" type="surface" name="neck strap"><mesh><vertices>{points}</vertices>'
+        f"<triangles>{triangles}</triangles></mesh></object></resources>"
+        '<build><item objectid="1"/></build></model>'
+    )
+    files = {
+        "[Content_Types].xml": '<?xml version="1.0" encoding="UTF-8"?>\n<Types xmlns="http://schemas.openxmlformats.org/'
+        'package/2006/content-types"><Default Extension="rels" ContentType="application/vnd.openxmlformats-package.'
+        'relationships+xml"/><Default Extension="model" ContentType="application/vnd.ms-package.3dmanufacturing-'
+        '3dmodel+xml"/></Types>',
+        "_rels/.rels": '<?xml version="1.0" encoding="UTF-8"?>\n<Relationships xmlns="http://schemas.openxmlformats.org/'
+        'package/2006/relationships"><Relationship Target="/3D/3dmodel.model" Id="rel0" Type="http://schemas.microsoft.'
+        'com/3dmanufacturing/2013/01/3dmodel"/></Relationships>',
+        "3D/3dmodel.model": model,
+    }
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, text in files.items():
+            archive.writestr(zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0)), text, zipfile.ZIP_DEFLATED)
