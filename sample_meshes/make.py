@@ -1,6 +1,6 @@
 """Make the demo meshes: true shape, then what a scan does to it. Run: ``python sample_meshes/make.py``.
 
-Everything is seeded. Scan dirt: noise along the normal (about 4 % of the edge length), a few pin holes where single
+Everything is seeded. Scan dirt: noise along the normal (about 2.5 % of the edge length), a few pin holes where single
 triangles are missing, little islands floating beside the piece.
 """
 
@@ -17,7 +17,7 @@ sys.path.insert(0, str(HERE))
 import shapes  # noqa: E402
 import write  # noqa: E402
 
-NOISE_SHARE = 0.04
+NOISE_SHARE = 0.025
 
 
 def normals(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:

@@ -154,8 +154,9 @@ def _with_smooth_rims(points: FloatArray, faces: IntArray, length: float) -> Flo
         if spacing.min() <= 0.0:
             continue
         mass = 0.5 * (spacing + np.roll(spacing, 1))
-        energy = curve_bending(rim, triples)
-        moved[loop] = factorise(diags_array(mass) + _weight(length) * energy).solve(mass[:, None] * rim)
+        # A rim is often sampled more finely than the surface: its own steps say which waves it can show.
+        weight = _weight(min(length, EDGES_MOST * float(np.median(spacing))))
+        moved[loop] = factorise(diags_array(mass) + weight * curve_bending(rim, triples)).solve(mass[:, None] * rim)
     return moved
 
 
