@@ -6,7 +6,9 @@ Faces are counter-clockwise seen from the outside (away from the axis, the centr
 from __future__ import annotations
 
 import numpy as np
+
 from meshflow.model.arrays import FloatArray, IntArray
+from meshflow.model.pattern import Distortion, Edge, FlatPattern, Limits, Seam, Verdict
 from meshflow.model.region import Region
 from meshflow.model.surface import Surface
 
@@ -160,3 +162,87 @@ def whole_region(vertices: FloatArray, faces: IntArray, *, name: str = "piece", 
         hit = faces[parent, corner] == np.arange(len(vertices))
         bary[hit] = np.eye(3)[corner]
     return Region(name, surface, vertices, faces, np.arange(len(faces)), parent, bary, **fields)  # type: ignore[arg-type]
+
+
+def cone_band(
+    half_apex: float = np.radians(30), slant: float = 100.0, slant_top: float = 20.0, around: int = 90, up: int = 17
+) -> Mesh:
+    """A cone frustum wall closed all round, apex at the origin, opening downwards: two boundary loops."""
+    phi, s = np.meshgrid(np.arange(around) * (2 * np.pi / around), np.linspace(slant, slant_top, up))
+    r = s * np.sin(half_apex)
+    vertices = np.stack([r * np.cos(phi), r * np.sin(phi), -s * np.cos(half_apex)], axis=2).reshape(-1, 3)
+    return vertices, grid_faces(around, up, closed=True)
+
+
+def washer(outer: float = 50.0, inner: float = 20.0, around: int = 90, up: int = 11) -> Mesh:
+    """A flat ring facing +z: two boundary loops, and it lies flat uncut."""
+    return cone_band(np.radians(90), outer, inner, around, up)
+
+
+def folded_strip(
+    leg: float = 40.0, width: float = 30.0, turn: float = np.radians(90), along: int = 9, across: int = 7
+) -> Mesh:
+    """Two flat legs of a strip that meet in one sharp fold along y; the outside of the fold looks up and out."""
+    x = np.concatenate([np.linspace(-leg, 0, along), np.linspace(0, leg, along)[1:]])
+    s, y = np.meshgrid(x, np.linspace(0, width, across))
+    far = np.maximum(s, 0)
+    vertices = np.stack([np.minimum(s, 0) + far * np.cos(turn), y, -far * np.sin(turn)], axis=2).reshape(-1, 3)
+    return vertices, grid_faces(len(x), across)
+
+
+def laid_flat(
+    vertices: FloatArray,
+    faces: IntArray,
+    *,
+    flat: FloatArray | None = None,
+    edges: tuple[Edge, ...] = (),
+    seams: tuple[Seam, ...] = (),
+    grain_rad: float | None = None,
+    **fields: object,
+) -> FlatPattern:
+    """A pattern whose flat shape is known: `flat`, or a flat mesh as it is; for tests that start after flattening.
+
+    Without `edges` the longest boundary loop (by extent) is the rim and the others are holes.
+    """
+    from meshflow.geometry.topology import boundary_loops
+    from meshflow.geometry.triangles import face_areas
+
+    flat = vertices[:, :2] if flat is None else flat
+    if not edges:
+        loops = sorted(boundary_loops(faces), key=lambda loop: -np.ptp(flat[loop], axis=0).sum())
+        names = ["rim", *(f"hole-{number}" for number in range(1, len(loops)))]
+        edges = tuple(Edge(name, loop, n, closed=True) for n, (name, loop) in enumerate(zip(names, loops, strict=True)))
+    ones, areas = np.ones(len(faces)), np.abs(face_areas(vertices, faces))
+    distortion = Distortion(ones, ones, areas, areas, 0.0, 0.0, 0, False, 0.0, np.inf)
+    region = whole_region(vertices, faces, **fields)  # type: ignore[arg-type]
+    return FlatPattern(region, flat, distortion, Limits(), Verdict.LIES_FLAT, edges, seams, grain_rad)
+
+
+def closed_ball(radius: float = 25.0, halvings: int = 2) -> Mesh:
+    """An icosahedron with its edges halved and pushed out to the sphere: 20 * 4^halvings outward faces."""
+    t = (1.0 + np.sqrt(5.0)) / 2.0
+    corners = [[-1, t, 0], [1, t, 0], [-1, -t, 0], [1, -t, 0], [0, -1, t], [0, 1, t]]
+    corners += [[0, -1, -t], [0, 1, -t], [t, 0, -1], [t, 0, 1], [-t, 0, -1], [-t, 0, 1]]
+    faces = np.array(
+        [
+            *([0, 11, 5], [0, 5, 1], [0, 1, 7], [0, 7, 10], [0, 10, 11], [1, 5, 9], [5, 11, 4], [11, 10, 2]),
+            *([10, 7, 6], [7, 1, 8], [3, 9, 4], [3, 4, 2], [3, 2, 6], [3, 6, 8], [3, 8, 9], [4, 9, 5]),
+            *([2, 4, 11], [6, 2, 10], [8, 6, 7], [9, 8, 1]),
+        ],
+        dtype=np.int64,
+    )
+    vertices = np.array(corners, dtype=np.float64)
+    for _ in range(halvings):
+        sides = np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]], axis=2).reshape(-1, 2)
+        pairs, inverse = np.unique(sides, axis=0, return_inverse=True)
+        ab, bc, ca = (len(vertices) + inverse.reshape(-1, 3)).T
+        vertices = np.concatenate([vertices, vertices[pairs].mean(axis=1)])
+        a, b, c = faces.T
+        faces = np.concatenate([np.stack(t, axis=1) for t in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))])
+    return radius * vertices / np.linalg.norm(vertices, axis=1, keepdims=True), faces
+
+
+def enclosed_volume(vertices: FloatArray, faces: IntArray) -> float:
+    """Volume inside a closed mesh, positive when its faces look outwards (divergence theorem)."""
+    a, b, c = (vertices[faces[:, corner]] for corner in range(3))
+    return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6.0)

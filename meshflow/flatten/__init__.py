@@ -19,6 +19,7 @@ from meshflow.geometry.triangles import angle_defects, corner_angles, edge_lengt
 from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 from meshflow.model.pattern import FlatPattern, Limits
 from meshflow.model.region import Region
+from meshflow.rooms import callable_room
 
 __all__ = ["flatten"]
 
@@ -144,3 +145,6 @@ def _bound(vertices: FloatArray, faces: IntArray, on_boundary: BoolArray) -> flo
     domed = np.where(on_boundary, -np.inf, defects * depth)
     centres = np.concatenate([[int(np.argmax(depth))], np.argsort(-domed, kind="stable")[:4]])
     return least_stretch_ratio(vertices, faces, on_boundary, np.unique(centres))
+
+
+callable_room(__name__, flatten)

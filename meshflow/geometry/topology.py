@@ -16,6 +16,8 @@ from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 __all__ = [
     "EdgeTable",
     "boundary_loops",
+    "corner_fans",
+    "edge_sides",
     "edge_table",
     "euler_characteristic",
     "face_adjacency",
@@ -97,20 +99,26 @@ def face_adjacency(faces: IntArray, table: EdgeTable | None = None) -> tuple[Int
         The edge between them.
     """
     table = edge_table(faces) if table is None else table
+    return edge_sides(table) // 3, np.flatnonzero(table.face_count == 2)
+
+
+def edge_sides(table: EdgeTable) -> IntArray:
+    """Return the two half-edges of each edge that exactly two faces share, shape (a, 2), in edge order."""
     order = np.argsort(table.of_half_edge, kind="stable")
-    sides = order // 3
-    start = np.concatenate([[0], np.cumsum(table.face_count)[:-1]])
-    inner = np.flatnonzero(table.face_count == 2)
-    return np.stack([sides[start[inner]], sides[start[inner] + 1]], axis=1), inner
+    start = np.concatenate([[0], np.cumsum(table.face_count)[:-1]]).astype(np.int64)
+    first = start[table.face_count == 2]
+    return np.stack([order[first], order[first + 1]], axis=1)
 
 
-def shells(faces: IntArray) -> IntArray:
+def shells(faces: IntArray, table: EdgeTable | None = None) -> IntArray:
     """Return the shell number of each face, numbered by size (0 is the largest), ties by first face.
 
     Parameters
     ----------
     faces : (m, 3) int array
         Vertex indices.
+    table : EdgeTable, optional
+        The edges, when already known.
 
     Returns
     -------
@@ -120,7 +128,7 @@ def shells(faces: IntArray) -> IntArray:
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
-    table = edge_table(faces)
+    table = edge_table(faces) if table is None else table
     count = len(faces)
     # A face and an edge it has are linked: this joins faces over non-manifold edges as well.
     rows = np.repeat(np.arange(count), 3)
@@ -173,11 +181,8 @@ def boundary_loops(faces: IntArray) -> list[IntArray]:
 
 
 def _opposite_half_edges(table: EdgeTable) -> IntArray:
-    order = np.argsort(table.of_half_edge, kind="stable")
-    start = np.concatenate([[0], np.cumsum(table.face_count)[:-1]])
-    inner = np.flatnonzero(table.face_count == 2)
     opposite = np.full(len(table.of_half_edge), -1, dtype=np.int64)
-    one, two = order[start[inner]], order[start[inner] + 1]
+    one, two = edge_sides(table).T
     opposite[one], opposite[two] = two, one
     return opposite
 
@@ -221,12 +226,34 @@ def vertex_fans(faces: IntArray, vertex_count: int) -> IntArray:
     (n,) int array
         Fans at each vertex; 0 for a vertex that no face uses.
     """
+    corners = np.unique(np.stack([faces.reshape(-1), corner_fans(faces)], axis=1), axis=0)
+    return np.bincount(corners[:, 0], minlength=vertex_count)
+
+
+def corner_fans(faces: IntArray, apart: BoolArray | None = None) -> IntArray:
+    """Return the number of the fan that each corner belongs to.
+
+    Parameters
+    ----------
+    faces : (m, 3) int array
+        Vertex indices.
+    apart : (e,) bool array, optional
+        Edges (of `edge_table`) that count as cut: their two faces are not neighbours.
+
+    Returns
+    -------
+    (3m,) int array
+        Fan of corner ``3 * f + k``. Corners of one fan have one vertex; a vertex may have several fans.
+    """
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
     table = edge_table(faces)
     opposite = _opposite_half_edges(table)
-    across = np.flatnonzero(opposite >= 0)
+    joined = opposite >= 0
+    if apart is not None:
+        joined &= ~apart[table.of_half_edge]
+    across = np.flatnonzero(joined)
     # Corner c of a face is linked to the corner of the neighbour at the same vertex: the start of half-edge h
     # is the end of its opposite.
     partner = opposite[across]
@@ -236,8 +263,7 @@ def vertex_fans(faces: IntArray, vertex_count: int) -> IntArray:
         (np.ones(int(same.sum()), dtype=np.int8), (across[same], end_corner[same])), shape=(3 * len(faces),) * 2
     )
     _, label = connected_components(graph, directed=False)
-    corners = np.unique(np.stack([faces.reshape(-1), label], axis=1), axis=0)
-    return np.bincount(corners[:, 0], minlength=vertex_count)
+    return np.asarray(label, dtype=np.int64)
 
 
 def submesh(vertices: FloatArray, faces: IntArray, keep: IntArray) -> tuple[FloatArray, IntArray, IntArray]:

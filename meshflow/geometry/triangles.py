@@ -88,13 +88,12 @@ def corner_angles(lengths: FloatArray) -> FloatArray:
     >>> np.degrees(corner_angles(np.array([[3.0, 4.0, 5.0]]))).round(3).tolist()
     [[36.87, 53.13, 90.0]]
     """
-    angles = np.empty_like(lengths)
-    for corner in range(3):
-        a, b, c = (lengths[:, (corner + step) % 3] for step in range(3))
-        above = np.maximum((a - b) + c, 0.0) * np.maximum((a - c) + b, 0.0)
-        below = (a + b + c) * np.maximum((b - a) + c, 0.0)
-        angles[:, corner] = 2.0 * np.arctan2(np.sqrt(above), np.sqrt(below))
-    return angles
+    one, two = np.roll(lengths, -1, axis=1), np.roll(lengths, -2, axis=1)
+    # What two sides have over the third: the longer of the two first, or the short side of a needle is lost.
+    over = np.maximum((np.maximum(one, two) - lengths) + np.minimum(one, two), 0.0)
+    above = np.roll(over, -1, axis=1) * np.roll(over, -2, axis=1)
+    below = lengths.sum(axis=1, keepdims=True) * over
+    return np.asarray(2.0 * np.arctan2(np.sqrt(above), np.sqrt(below)))
 
 
 def angle_defects(faces: IntArray, angles: FloatArray, on_boundary: BoolArray) -> FloatArray:

@@ -91,5 +91,5 @@ class Part:
     contour_tolerance_mm: float = 0.05
     pattern: FlatPattern | None = None
     notes: tuple[Finding, ...] = field(default=())
-    placement_of_pattern: Motion = Motion()
+    placement_of_pattern: Motion = field(default_factory=Motion)
     kerf_mm: float = 0.0

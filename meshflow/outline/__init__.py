@@ -1,0 +1,21 @@
+"""From a flat pattern to a part that can be cut: the maker calls it drawing out, or dressing the pattern.
+
+`outline` draws rim and holes as clean closed contours of lines and arcs, net size, and marks the name, the face that
+is up, the grain and the seam notches. `tryout` makes the acrylic or card piece that is cut first.
+
+Read the modules in the order of work: `frame` (how the piece lies), `contour`, `notches`, `room` and `marks` (what is
+drawn on it and where it fits), `dress` (all of it), `tryout`.
+
+Findings: D101 how the outline was simplified, D102 the name did not fit, D103 a hole smaller than the tolerance,
+D104 a contour crosses itself or another, D105 a rough rim, D106 seam notches left out, D107 "this face up" left out,
+D108 grain arrow left out, D109 the inner face is drawn, D110 what a try-out piece is.
+"""
+
+from meshflow.outline.dress import outline
+from meshflow.outline.tryout import tryout
+
+from meshflow.rooms import callable_room
+
+__all__ = ["outline", "tryout"]
+
+callable_room(__name__, outline)

@@ -1,0 +1,173 @@
+"""All of a part: contours, marks, and what there is to say about them.
+
+See the package's text for the terms and the findings.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import numpy as np
+
+from meshflow.errors import MeshflowError, OptionError
+from meshflow.geometry.curves import bounds, transformed
+from meshflow.geometry.polygons import material as material_of
+from meshflow.geometry.polygons import shrunk, without_curves
+from meshflow.geometry.transforms import move_points
+from meshflow.model.curve import Circle, Motion, Polycurve
+from meshflow.model.finding import Finding, Severity
+from meshflow.model.part import Mark, Part
+from meshflow.model.pattern import FlatPattern
+from meshflow.outline.contour import Loop, contour_of, crossings, pattern_loops, simplification, too_small
+from meshflow.outline.frame import turned_frame
+from meshflow.outline.marks import CLEARANCE_MM, dressing
+from meshflow.outline.notches import EDGE_GAP_MM, seam_notches
+
+__all__ = ["outline"]
+
+_HAIR_MM = 0.8 * EDGE_GAP_MM
+
+
+def outline(
+    pattern: FlatPattern,
+    *,
+    tolerance: float = 0.05,
+    label: str | None = None,
+    notch_pitch: float = 60.0,
+    grain: bool = False,
+    material: str = "",
+    process: str = "",
+    quantity: int = 1,
+    may_mirror: bool = False,
+    turns_deg: tuple[float, ...] = (),
+) -> Part:
+    """Draw a flat pattern out as a part to cut.
+
+    The piece is turned over first if its inner face is up, turned so that its grain (else its greatest extent) lies
+    along x, and moved so that its bounding box starts at the origin; `Part.placement_of_pattern` keeps that motion.
+
+    Parameters
+    ----------
+    pattern : FlatPattern
+        The flattened region.
+    tolerance : float
+        Greatest distance between the drawn contour and the flattened rim [mm].
+    label : str, optional
+        Name to mark on the piece; the region's name when left out, nothing when empty.
+    notch_pitch : float
+        Wanted distance between seam notches [mm].
+    grain : bool
+        Whether the material has a grain: an arrow is drawn even if the pattern names no direction.
+    material, process : str
+        Ids in the stock tables.
+    quantity : int
+        How many to cut.
+    may_mirror : bool
+        Whether nesting may turn the piece over.
+    turns_deg : tuple of float
+        Turns allowed in nesting [deg]; empty means any multiple of 90.
+
+    Returns
+    -------
+    Part
+        Net size, with findings D101 to D109 in its notes. A part with a D104 refusal carries no marks and must not
+        be cut.
+
+    Raises
+    ------
+    OptionError
+        If an option is out of range, or a name cannot be marked.
+    InputError
+        If the pattern's edges do not close.
+    """
+    name = pattern.region.name
+    _check(name, tolerance, notch_pitch, quantity)
+    loops, notes = _drawable(pattern, tolerance)
+    frame = turned_frame(pattern, pattern.vertices[loops[0].vertices], tolerance=tolerance)
+    drawn = {loop.number: _contour(pattern, loop, frame, tolerance) for loop in loops}
+    left, low, _, _ = bounds(drawn[0])
+    shift = Motion(dx_mm=0.0 - left, dy_mm=0.0 - low)
+    contours = {number: transformed(contour, shift) for number, contour in drawn.items()}
+    motion = replace(frame, dx_mm=shift.dx_mm, dy_mm=shift.dy_mm)
+    in_order = list(contours.values())
+    notes += simplification(in_order, sum(len(loop.vertices) for loop in loops), tolerance)
+    refusals = crossings(in_order, tolerance=tolerance)
+    marks: list[Mark] = []
+    if not refusals:
+        try:
+            marks, said = _marks(pattern, contours, motion, name if label is None else label, notch_pitch, grain)
+        except MeshflowError as error:
+            raise error.located(name) from None
+        notes += said
+    return Part(
+        name=name,
+        outline=in_order[0],
+        holes=tuple(in_order[1:]),
+        marks=tuple(marks),
+        material=material,
+        thickness_mm=pattern.region.thickness,
+        quantity=quantity,
+        may_mirror=may_mirror,
+        turns_deg=tuple(turns_deg),
+        process=process,
+        contour_tolerance_mm=tolerance,
+        pattern=pattern,
+        notes=tuple(replace(note, where=name) for note in refusals + notes),
+        placement_of_pattern=motion,
+    )
+
+
+def _check(name: str, tolerance: float, notch_pitch: float, quantity: int) -> None:
+    if not re.fullmatch(r"[A-Za-z0-9_-]+", name):
+        raise OptionError(
+            f'the part name "{name}" cannot be a file name everywhere.',
+            remedy="Use ASCII letters, digits, - and _ only.",
+        )
+    wrong = ""
+    if not (np.isfinite(tolerance) and 0.0 < tolerance <= 5.0):
+        wrong = f"contour tolerance {tolerance} mm is not between 0 and 5 mm."
+    elif not (np.isfinite(notch_pitch) and notch_pitch > 0.0):
+        wrong = f"notch pitch {notch_pitch} mm is not positive."
+    elif quantity < 1:
+        wrong = f"quantity {quantity} is under one."
+    if wrong:
+        raise OptionError(wrong, where=name, remedy="Correct this option.")
+
+
+def _drawable(pattern: FlatPattern, tolerance: float) -> tuple[list[Loop], list[Finding]]:
+    """Return the loops that are large enough to draw, and notes on the others and on the face that is drawn."""
+    notes = []
+    loops = pattern_loops(pattern)
+    kept = [loop for loop in loops if loop.number == 0 or not too_small(pattern.vertices[loop.vertices], tolerance)]
+    if len(kept) < len(loops):
+        count = len(loops) - len(kept)
+        text = f"{count} of the holes lie within {tolerance:g} mm of their own middle and are not drawn."
+        remedy = "Drill them by hand, or lower the contour tolerance."
+        notes.append(Finding("D103", Severity.WARNING, text, remedy, count=count))
+    if pattern.region.face_up == "inner":
+        text = "the drawing shows the inner face: the pattern was turned over (x to -x)."
+        notes.append(Finding("D109", Severity.NOTE, text))
+    return kept, notes
+
+
+def _contour(pattern: FlatPattern, loop: Loop, frame: Motion, tolerance: float) -> Polycurve | Circle:
+    points = move_points(pattern.vertices[loop.vertices], frame)
+    return contour_of(points, loop.corners, tolerance=tolerance, hole=loop.number != 0)
+
+
+def _marks(
+    pattern: FlatPattern,
+    contours: dict[int, Polycurve | Circle],
+    motion: Motion,
+    label: str,
+    notch_pitch: float,
+    grain: bool,
+) -> tuple[list[Mark], list[Finding]]:
+    holes = [contour for number, contour in contours.items() if number != 0]
+    part = material_of(contours[0], holes)
+    ticks, notes = seam_notches(pattern, contours, shrunk(part, _HAIR_MM), motion, pitch=notch_pitch)
+    area = without_curves(shrunk(part, CLEARANCE_MM), [tick.curve for tick in ticks], clearance=CLEARANCE_MM)
+    directed = pattern.grain_rad is not None
+    marks, said = dressing(area, label, grain=grain or directed, directed=directed)
+    return marks + ticks, notes + said

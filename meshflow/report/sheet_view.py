@@ -1,0 +1,120 @@
+"""A sheet with its parts in place, as a picture.
+
+Convention: length along x, to the right; width along y, up, as in the sheet's drawing file. The number in a part is
+its line in the list of placements.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from meshflow.errors import OptionError
+from meshflow.geometry.polygons import material, pole_of_inaccessibility
+from meshflow.geometry.transforms import motion_of, move_points
+from meshflow.model.arrays import FloatArray
+from meshflow.model.curve import Circle, Polycurve
+from meshflow.model.layout import Placement, SheetLayout
+from meshflow.model.part import Part
+from meshflow.report.palette import INK, PAPER
+from meshflow.report.picture import Fill, Frame, Item, Lines, Picture, Words
+from meshflow.report.shapes import curve_points
+
+__all__ = ["sheet_picture"]
+
+_TINTS = ("#efe3cc", "#dbe6ea", "#ecdcdf", "#dfe8d3", "#e6e0ee")
+_WIDTH, _MOST_HEIGHT, _BORDER, _FOOT = 720.0, 900.0, 6.0, 32.0
+
+
+def sheet_picture(layout: SheetLayout, parts: Sequence[Part], *, margin_mm: float = 0.0) -> Picture:
+    """Return the picture of a nested sheet.
+
+    Parameters
+    ----------
+    layout : SheetLayout
+        The sheet and where each part lies.
+    parts : sequence of Part
+        The parts named in the placements (more do no harm).
+    margin_mm : float
+        Clear edge of the sheet, drawn as a broken line [mm].
+
+    Returns
+    -------
+    Picture
+        720 units wide.
+
+    Raises
+    ------
+    OptionError
+        If a placement names a part that is not given, or two parts share a name.
+    """
+    by_name = {part.name: part for part in parts}
+    _check_names(layout, parts, by_name)
+    sheet = layout.sheet
+    low, high = np.zeros(2), np.array([sheet.length_mm, sheet.width_mm])
+    frame = Frame.fitting(low, high, width=_WIDTH, most_height=_MOST_HEIGHT, border=_BORDER)
+    tints = {name: _TINTS[i % len(_TINTS)] for i, name in enumerate(sorted(by_name))}
+    items: list[Item] = [Fill((frame(_box(low, high)),), PAPER)]
+    if margin_mm > 0:
+        items.append(Lines((frame(_box(low + margin_mm, high - margin_mm)),), "#8a8378", 0.8, closed=True, dashed=True))
+    for number, placement in enumerate(layout.placements, start=1):
+        items += _piece(by_name[placement.part], placement, frame, number, tints[placement.part])
+    items += [Lines((frame(_box(low, high)),), INK, 2.0, closed=True), *_used(layout, frame)]
+    return Picture(_WIDTH, frame.height + _BORDER + _FOOT, tuple(items))
+
+
+def _check_names(layout: SheetLayout, parts: Sequence[Part], by_name: dict[str, Part]) -> None:
+    if len(by_name) < len(parts):
+        raise OptionError("two parts of one sheet have the same name.", remedy="Give each part its own name.")
+    missing = sorted({placement.part for placement in layout.placements} - set(by_name))
+    if missing:
+        raise OptionError(
+            f"the sheet holds parts that were not given: {', '.join(missing)}.",
+            where=layout.sheet.id,
+            remedy="Hand over every part that the placements name.",
+        )
+
+
+def _box(low: FloatArray, high: FloatArray) -> FloatArray:
+    return np.array([[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]])
+
+
+def _piece(part: Part, placement: Placement, frame: Frame, number: int, tint: str) -> list[Item]:
+    outline = _ring(part.outline, placement, frame, hole=False)
+    rings = (outline, *(_ring(hole, placement, frame, hole=True) for hole in part.holes))
+    return [Fill(rings, tint), Lines(rings, INK, 1.2, closed=True), _label(part, placement, frame, str(number))]
+
+
+def _label(part: Part, placement: Placement, frame: Frame, text: str) -> Words:
+    """Return the number of a piece, in the middle of its widest place, as large as it fits."""
+    centre, radius = pole_of_inaccessibility(material(part.outline, part.holes), tolerance=0.5)
+    x, y = frame(move_points([centre], motion_of(placement)))[0].tolist()
+    size = float(np.clip(1.5 * radius * frame.scale / max(len(text), 1.5), 7.0, 22.0))
+    return Words(x, y + 0.35 * size, text, size, "middle", bold=True)
+
+
+def _ring(curve: Polycurve | Circle, placement: Placement, frame: Frame, *, hole: bool) -> FloatArray:
+    ring = frame(move_points(curve_points(curve, tolerance=0.1 / frame.scale), motion_of(placement)))
+    # Outlines run one way and holes the other, whoever drew them, so that both renderers leave holes open.
+    return ring[::-1] if (_area(ring) > 0) == hole else ring
+
+
+def _area(ring: FloatArray) -> float:
+    after = np.roll(ring, -1, axis=0)
+    return 0.5 * float((ring[:, 0] * after[:, 1] - ring[:, 1] * after[:, 0]).sum())
+
+
+def _used(layout: SheetLayout, frame: Frame) -> list[Item]:
+    """Return the size of the sheet, and the line up to which it is used."""
+    foot = frame.height + _BORDER + 22
+    size = f"{layout.sheet.length_mm:g} \N{MULTIPLICATION SIGN} {layout.sheet.width_mm:g} mm"
+    items: list[Item] = [Words(frame.left, foot, size, 20)]
+    if layout.used_length_mm >= layout.sheet.length_mm - 0.5:
+        return items
+    ends = frame(np.array([[layout.used_length_mm, 0.0], [layout.used_length_mm, layout.sheet.width_mm]]))
+    items.append(Lines((ends,), INK, 1.6, dashed=True))
+    right = frame.left + frame.width
+    x = float(np.clip(ends[0, 0], frame.left + 330, right - 95))
+    items.append(Words(x, foot, f"used to {layout.used_length_mm:.0f} mm", 20, "middle", bold=True))
+    return items

@@ -1,0 +1,246 @@
+"""Figures of a flat pattern: as data for programs, and as rows for people.
+
+The data follow the definitions of `meshflow.model.pattern`: stretch is formed over flat, percentiles pool both
+principal stretches and weigh by the area on the formed piece.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from meshflow.errors import VerificationError
+from meshflow.model.part import Part
+from meshflow.model.pattern import FlatPattern
+from meshflow.report.shapes import cut_length, net_area, part_extent
+from meshflow.report.words import area, length, over_limit_share, percent
+
+__all__ = ["Row", "distortion_json", "distortion_rows", "distortion_text", "piece_rows"]
+
+SCHEMA = "meshflow-distortion-1"
+_FIGURES = 9
+
+
+def distortion_json(pattern: FlatPattern) -> dict[str, Any]:
+    """Return the distortion report of a pattern as plain data, in the key order of its contract.
+
+    Parameters
+    ----------
+    pattern : FlatPattern
+        The piece laid flat.
+
+    Returns
+    -------
+    dict
+        Lengths in mm, areas in mm2, angles in rad, stretch as formed over flat; floats to nine significant figures.
+        ``least_bend_radius_mm`` is null for a piece without any curve.
+
+    Raises
+    ------
+    VerificationError
+        If the pattern has no faces or a figure is not a number.
+    """
+    bent, region = pattern.distortion, pattern.region
+    if len(bent.s1) == 0:
+        raise VerificationError(
+            "the pattern has no faces, so there is no stretch to report.",
+            where=region.name,
+            remedy="Pick a region with at least one face.",
+        )
+    ratio = bent.s1 * bent.s2
+    report: dict[str, Any] = {
+        "schema": SCHEMA,
+        "source": region.surface.source.file,
+        "region": region.selector,
+        "faces": len(pattern.faces),
+        "area_surface_mm2": float(bent.area_surface.sum()),
+        "area_flat_mm2": float(bent.area_flat.sum()),
+        "stretch": {
+            "max": float(bent.s1.max()),
+            "min": float(bent.s2.min()),
+            "p01": bent.percentile(0.01),
+            "p50": bent.percentile(0.50),
+            "p99": bent.percentile(0.99),
+        },
+        "area_ratio": {"min": float(ratio.min()), "max": float(ratio.max())},
+        "rim_length_surface_mm": bent.rim_length_surface_mm,
+        "rim_length_flat_mm": bent.rim_length_flat_mm,
+        "flipped_faces": bent.flipped_faces,
+        "overlap": bent.overlap,
+        "total_curvature_rad": bent.total_curvature_rad,
+        "smoothing": {
+            "length_mm": region.smoothing.length_mm,
+            "moved_max_mm": region.smoothing.moved_max_mm,
+            "length_removed": region.smoothing.length_removed,
+        },
+        "limits": {
+            "stretch": pattern.limits.stretch,
+            "gather": pattern.limits.gather,
+            "least_bend_radius_mm": pattern.limits.least_bend_radius_mm,
+            "source": pattern.limits.source,
+        },
+        "verdict": str(pattern.verdict),
+    }
+    rounded: dict[str, Any] = _rounded({**report, **_additions(pattern)}, region.name)
+    return rounded
+
+
+def _additions(pattern: FlatPattern) -> dict[str, Any]:
+    """Return what goes beyond the contract; programs may rely on the keys above only."""
+    bent, region = pattern.distortion, pattern.region
+    radius = bent.least_bend_radius_mm
+    return {
+        "part": region.name,
+        "source_sha256": region.surface.source.sha256,
+        "strain_p99": bent.strain_percentile(0.99),
+        "area_over_limit": over_limit_share(pattern),
+        "least_bend_radius_mm": radius if math.isfinite(radius) else None,
+        "thickness_mm": region.thickness,
+        "side": region.side,
+        "face_up": region.face_up,
+        "offset_mm": region.offset_mm,
+        "noise_mm": region.smoothing.noise_mm,
+        "smoothing_reason": region.smoothing.reason,
+        "method": pattern.method,
+        "energy": pattern.energy,
+        "iterations": pattern.iterations,
+        "stopped_by": pattern.stopped_by,
+        "notes": [note.to_json() for note in (*region.notes, *pattern.notes)],
+    }
+
+
+def _rounded(value: Any, name: str) -> Any:
+    """Return the same data with floats to nine significant figures, so that bytes do not hang on the last bit."""
+    if isinstance(value, dict):
+        return {key: _rounded(item, f"{name}, {key}") for key, item in value.items()}
+    if isinstance(value, list):
+        return [_rounded(item, name) for item in value]
+    if not isinstance(value, float):
+        return value
+    if not math.isfinite(value):
+        raise VerificationError(
+            "a figure of the distortion report is not a number.",
+            where=name,
+            remedy="The scan may hold faces without area: run `meshflow check` on it.",
+        )
+    return float(f"{value:.{_FIGURES}g}") + 0.0
+
+
+def distortion_text(pattern: FlatPattern) -> str:
+    """Return the distortion report as the text of its JSON file: contract order, two spaces, ASCII, final newline."""
+    return json.dumps(distortion_json(pattern), indent=2, allow_nan=False) + "\n"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of a table for people.
+
+    Parameters
+    ----------
+    label : str
+        What it is.
+    value : str
+        The figure with its unit.
+    meaning : str
+        What it tells the maker; empty when plain.
+    """
+
+    label: str
+    value: str
+    meaning: str = ""
+
+
+def piece_rows(part: Part, *, laid_flat: bool) -> Sequence[Row]:
+    """Return size, area, cut length and kerf state of a part.
+
+    Parameters
+    ----------
+    part : Part
+        The part as drawn.
+    laid_flat : bool
+        Whether it came from a scan.
+    """
+    width, height = part_extent(part)
+    kerf = part.kerf_compensated_mm
+    width_of_cut = f"; the cut is {length(part.kerf_mm)} wide" if part.kerf_mm > 0 else ""
+    drawn = (
+        f"with {length(kerf)} of kerf allowed" if kerf > 0 else f"net size{width_of_cut or ', kerf not allowed for'}"
+    )
+    size = "Size laid flat" if laid_flat else "Size"
+    return (
+        Row(size, f"{width:.1f} \N{MULTIPLICATION SIGN} {height:.1f} mm"),
+        Row("Area of one piece", area(net_area(part)), "holes taken off" if part.holes else ""),
+        Row("Length of cut, one piece", length(cut_length(part))),
+        Row("Outline drawn at", drawn),
+    )
+
+
+def distortion_rows(pattern: FlatPattern, *, thins: bool) -> Sequence[Row]:
+    """Return the distortion figures in a maker's words.
+
+    Parameters
+    ----------
+    pattern : FlatPattern
+        The piece laid flat.
+    thins : bool
+        Whether the material thins as it stretches (sheet metal and plastic; leather is left out).
+    """
+    bent = pattern.distortion
+    grown = bent.rim_length_surface_mm - bent.rim_length_flat_mm
+    rim = (
+        "no change" if abs(grown) < 0.05 else f"{abs(grown):.1f} mm {'longer' if grown > 0 else 'shorter'} when formed"
+    )
+    rows = [
+        Row("Stretch, all but the worst 1 %", percent(max(bent.percentile(0.99) - 1.0, 0.0)), _worst(bent.s1.max())),
+        Row("Gather, all but the worst 1 %", percent(max(1.0 - bent.percentile(0.01), 0.0)), _worst(bent.s2.min())),
+        Row("Area over a limit", percent(over_limit_share(pattern)), "of the formed piece"),
+        Row("Area formed / flat", f"{area(bent.area_surface.sum())} / {area(bent.area_flat.sum())}"),
+        Row(
+            "Rim formed / flat",
+            f"{bent.rim_length_surface_mm:.1f} / {bent.rim_length_flat_mm:.1f} mm",
+            rim,
+        ),
+        Row(
+            "Roundness of the piece",
+            _degrees(bent.total_curvature_rad),
+            "total curvature: 0° rolls up without stretching, a half ball has 360°, a saddle is below 0°",
+        ),
+        Row("Tightest curve", _radius(bent.least_bend_radius_mm), "radius"),
+    ]
+    if thins and pattern.region.thickness > 0:
+        thinnest = pattern.region.thickness / float((bent.s1 * bent.s2).max())
+        rows.append(Row("Thinnest spot when formed", f"{thinnest:.2f} mm", f"from {pattern.region.thickness:g} mm"))
+    return (*rows, Row("How it was laid flat", *_method(pattern)), Row("Checked", *_checked(pattern)))
+
+
+def _degrees(angle_rad: float) -> str:
+    degrees = round(math.degrees(angle_rad))
+    return f"\N{MINUS SIGN}{-degrees}°" if degrees < 0 else f"{degrees}°"
+
+
+def _worst(stretch: float) -> str:
+    return f"worst spot {percent(abs(float(stretch) - 1.0))}"
+
+
+def _radius(radius: float) -> str:
+    return length(radius) if radius < 1e4 else "none, it is flat"
+
+
+def _method(pattern: FlatPattern) -> tuple[str, str]:
+    if pattern.method == "developed":
+        return "unrolled exactly", "the way a cone or a cylinder is developed"
+    ends = {"converged": "until nothing could be gained", "iteration_limit": "until the limit of steps"}
+    how = ends.get(pattern.stopped_by, "until no step helped")
+    return "by least distortion", f"{pattern.iterations} steps, {how}"
+
+
+def _checked(pattern: FlatPattern) -> tuple[str, str]:
+    bent = pattern.distortion
+    faces = f"{len(pattern.faces)} triangles"
+    if bent.flipped_faces == 0 and not bent.overlap:
+        return "sound", f"{faces}, none upside down; the outline does not cross itself"
+    overlap = "the outline crosses itself" if bent.overlap else "the outline does not cross itself"
+    return "not sound, do not cut", f"{faces}, {bent.flipped_faces} upside down; {overlap}"
