@@ -1,0 +1,116 @@
+"""From the scan to a piece that can be opened flat, in one call: pick, check, open."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import get_args
+
+from meshflow.errors import MeshflowError, OptionError
+from meshflow.model.region import FaceUp, Region, Side
+from meshflow.model.surface import Surface
+from meshflow.regions.pick import pick
+from meshflow.regions.seam import open_ring
+from meshflow.regions.seam_place import parse_seam
+from meshflow.regions.selector import parse_selector
+from meshflow.regions.topology import refuse_broken_sheet, refuse_closed_or_handled, trim_bow_ties
+
+__all__ = ["select"]
+
+
+def select(
+    surface: Surface,
+    selector: str = "all",
+    *,
+    name: str = "part",
+    thickness: float = 0.0,
+    side: Side = "middle",
+    face_up: FaceUp = "outer",
+    seam: str | None = None,
+    progress: Callable[[str, float], None] | None = None,
+) -> Region:
+    """Pick a piece of the scan, check that it can be opened flat, and open it if it is a ring.
+
+    Parameters
+    ----------
+    surface : Surface
+        The scan, mended (welded).
+    selector : str
+        ``all``, ``label:3``, ``group:NAME``, ``material:NAME``, ``colour:#rrggbb``, ``crease:35@x,y,z`` or
+        ``radius:80@x,y,z``; see `regions.selector`.
+    name : str
+        Name of the part.
+    thickness : float
+        Material thickness [mm].
+    side : {"outer", "middle", "inner"}
+        Face of the material that the scan shows.
+    face_up : {"outer", "inner"}
+        Face that looks up on the pattern.
+    seam : str, optional
+        Where a ring is opened: ``x,y,z``, ``plane:nx,ny,nz,d``, ``plane:nx,ny,nz,d@x,y,z`` or ``none``; see
+        `regions.seam_place`. Left out, the shortest way is taken where a seam is needed.
+    progress : callable, optional
+        Called with the name of the step and the share done.
+
+    Returns
+    -------
+    Region
+        A disk (openings that hinder nothing stay in it); its vertices lie on the scan.
+
+    Raises
+    ------
+    SelectionError
+        If the selector names nothing or several pieces; the message says what the surface has.
+    TopologyError
+        If the piece is closed, has handles, branches, or is no sheet.
+    OptionError
+        If an option is out of range, or a seam is asked for where nothing is to open.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> corners = [[0.0, 0, 0], [90, 0, 0], [90, 60, 0], [0, 60, 0]]
+    >>> panel = Surface(np.array(corners), np.array([[0, 1, 2], [0, 2, 3]]))
+    >>> select(panel, "radius:25@45,30,0", name="rosette", thickness=0.8).faces.shape[1]
+    3
+    """
+    report = progress or (lambda step, share: None)
+    try:
+        _check_options(thickness, side, face_up)
+        wanted = parse_selector(selector)
+        place = None if seam is None else parse_seam(seam)
+        report("picking", 0.0)
+        piece, picked = pick(surface, wanted)
+        report("checking", 0.5)
+        refuse_broken_sheet(piece)
+        piece, trimmed = trim_bow_ties(piece)
+        refuse_closed_or_handled(piece)
+        report("opening", 0.8)
+        piece, pairs, opened = open_ring(piece, place)
+    except MeshflowError as error:
+        error.located(f"{surface.source.file}, part {name}" if surface.source.file else f"part {name}")
+        raise
+    report("picked", 1.0)
+    return Region(
+        name=name,
+        surface=surface,
+        vertices=piece.vertices,
+        faces=piece.faces,
+        face_parent=piece.face_parent,
+        vertex_parent=piece.vertex_parent,
+        barycentric=piece.barycentric,
+        selector=wanted.text,
+        seam_pairs=pairs,
+        thickness=float(thickness),
+        side=side,
+        face_up=face_up,
+        notes=picked + trimmed + opened,
+    )
+
+
+def _check_options(thickness: float, side: str, face_up: str) -> None:
+    if not math.isfinite(thickness) or thickness < 0:
+        raise OptionError(f"a thickness of {thickness} mm cannot be used.", remedy="Give 0 or more, in millimetres.")
+    for option, value, known in (("side", side, get_args(Side)), ("face_up", face_up, get_args(FaceUp))):
+        if value not in known:
+            raise OptionError(f'{option} = "{value}" is not known.', remedy=f"Say {' or '.join(known)}.")
