@@ -49,7 +49,7 @@ def test_writing_costs_little_more_than_plain_group_codes(benchmark, drawing: Dr
     data = benchmark.pedantic(lambda: dxf_bytes(drawing, version=version), rounds=3)
     ratio = ours / plain
     benchmark.extra_info.update(cpu_seconds=ours, plain_cpu_seconds=plain, ratio=ratio, megabytes=len(data) / 1e6)
-    print(f"\n{version}: {ours:.3f} s, plain writer {plain:.3f} s, ratio {ratio:.2f} (CPU)")  # noqa: T201
+    print(f"\n{version}: {ours:.3f} s, plain writer {plain:.3f} s, ratio {ratio:.2f} (CPU)")
     assert data.count(b"LWPOLYLINE" if version == "R2010" else b"POLYLINE") == CONTOURS
     assert ratio <= AT_MOST
 

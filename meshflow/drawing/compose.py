@@ -1,0 +1,233 @@
+"""Setting out the drawing: which curve goes on which layer, in which order, and what the file says about itself.
+
+Terms: a *net* contour has the true size of the piece; the *kerf* is the width of the cut, which half falls outside a
+net contour and has to be allowed for by the shop, unless it is already in the contour.
+
+Convention: marks first, then inner contours, then outer ones (the order of `Layer`), because a piece that is cut free
+moves; within a layer by part name and copy. A sheet's corner is the origin, its length along x. Nothing but contours
+and marks is drawn: shops dislike notes mixed in, so what there is to say travels as comments and properties. Whoever
+wants a written note passes its strokes; they go on the layer NOTE.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from meshflow.errors import NestError, OptionError
+from meshflow.geometry.curves import bounds, reversed_curve, transformed
+from meshflow.geometry.transforms import motion_of
+from meshflow.model.curve import Circle, Curve, Dot, Motion, Polycurve
+from meshflow.model.drawing import LAYERS, NEVER_CUT, Drawing, Layer, Stroke
+from meshflow.model.layout import Placement, SheetLayout
+from meshflow.model.part import Part
+
+__all__ = ["compose_part", "compose_sheet"]
+
+
+def compose_part(part: Part, *, copies: int | None = None, job_hash: str = "", notes: Sequence[Curve] = ()) -> Drawing:
+    """Return the drawing of one part, in the part's own coordinates.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    copies : int, optional
+        How many to cut, said in the file; the part's own quantity when left out. One is drawn.
+    job_hash : str
+        Hash of the job it belongs to.
+    notes : sequence of Curve
+        Strokes of a written note, for the layer NOTE [mm].
+
+    Returns
+    -------
+    Drawing
+        Strokes by layer.
+
+    Raises
+    ------
+    OptionError
+        If fewer than one copy is asked for.
+
+    Examples
+    --------
+    >>> washer = Part("washer", Circle((5.0, 5.0), 5.0), holes=(Circle((5.0, 5.0), 2.0),))
+    >>> [str(stroke.layer) for stroke in compose_part(washer).strokes]
+    ['CUT_INSIDE', 'CUT_OUTSIDE']
+    """
+    copies = part.quantity if copies is None else copies
+    if copies < 1:
+        raise OptionError(f"{copies} copies of {part.name} cannot be cut.", remedy="Ask for one or more.")
+    strokes = _by_layer([*_strokes_of(part), *(Stroke(Layer.NOTE, curve) for curve in notes)])
+    properties = {
+        "name": part.name,
+        "units": "mm",
+        **_kerf_properties([part]),
+        **_material_properties([part]),
+        "contour_tolerance_mm": f"{part.contour_tolerance_mm:g}",
+        "copies": str(copies),
+        **({"face_up": part.pattern.region.face_up} if part.pattern is not None else {}),
+        **({"job_hash": job_hash} if job_hash else {}),
+    }
+    title = f"Part {part.name}; cut {copies}."
+    return _drawing(part.name, title, strokes, [part], properties)
+
+
+def compose_sheet(
+    layout: SheetLayout,
+    parts: Sequence[Part],
+    *,
+    name: str | None = None,
+    job_hash: str = "",
+    notes: Sequence[Curve] = (),
+) -> Drawing:
+    """Return the drawing of one nested sheet.
+
+    Parameters
+    ----------
+    layout : SheetLayout
+        The sheet and where the parts lie.
+    parts : sequence of Part
+        All parts that the layout names.
+    name : str, optional
+        Title; ``sheet-`` and the sheet's id when left out.
+    job_hash : str
+        Hash of the job it belongs to.
+    notes : sequence of Curve
+        Strokes of a written note, for the layer NOTE; best beside the sheet [mm].
+
+    Returns
+    -------
+    Drawing
+        Marks, inner contours, outer contours, then the sheet's edge.
+
+    Raises
+    ------
+    NestError
+        If the layout places a part that is not given, or two parts have one name.
+    """
+    known = _by_name(parts)
+    sheet = layout.sheet
+    placed = sorted(layout.placements, key=lambda placement: (placement.part, placement.copy))
+    strokes: list[Stroke] = []
+    for placement in placed:
+        if placement.part not in known:
+            raise NestError(
+                f"the layout places the part {placement.part!r}, which is not among the parts given.",
+                where=sheet.id,
+                remedy="Give every part that was nested.",
+            )
+        strokes += _strokes_of(known[placement.part], placement)
+    corners = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]]) * (sheet.length_mm, sheet.width_mm)
+    strokes += [Stroke(Layer.SHEET_EDGE, Polycurve(corners)), *(Stroke(Layer.NOTE, curve) for curve in notes)]
+    used = [known[part] for part in dict.fromkeys(placement.part for placement in placed)]
+    properties = {
+        "name": name or f"sheet-{sheet.id}",
+        "units": "mm",
+        **_kerf_properties(used),
+        **_material_properties(used),
+        "sheet": sheet.id,
+        "sheet_mm": f"{sheet.length_mm:g}x{sheet.width_mm:g}",
+        "pieces": str(len(placed)),
+        **({"job_hash": job_hash} if job_hash else {}),
+    }
+    title = f"Sheet {sheet.id}, {sheet.length_mm:g} x {sheet.width_mm:g} mm, with {len(placed)} pieces."
+    return _drawing(properties["name"], title, _by_layer(strokes), used, properties)
+
+
+def _by_name(parts: Sequence[Part]) -> dict[str, Part]:
+    known = {part.name: part for part in parts}
+    if len(known) < len(parts):
+        names = [part.name for part in parts]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise NestError(f"two parts are called {twice!r}.", remedy="Give each part a name of its own.")
+    return known
+
+
+def _strokes_of(part: Part, placement: Placement | None = None) -> list[Stroke]:
+    curves: list[tuple[Layer, Curve]] = [(mark.layer, mark.curve) for mark in part.marks]
+    curves += [(Layer.CUT_INSIDE, hole) for hole in part.holes]
+    curves.append((Layer.CUT_OUTSIDE, part.outline))
+    if placement is None:
+        return [Stroke(layer, curve) for layer, curve in curves]
+    motion = motion_of(placement)
+    return [Stroke(layer, _placed(curve, motion)) for layer, curve in curves]
+
+
+def _placed(curve: Curve, motion: Motion) -> Curve:
+    if isinstance(curve, Dot):
+        return transformed(curve, motion)
+    if isinstance(curve, Circle):
+        return transformed(curve, motion)
+    moved = transformed(curve, motion)
+    # A mirror image runs the other way; walked backwards, outlines stay counter-clockwise and holes clockwise.
+    return reversed_curve(moved) if motion.mirrored and curve.closed else moved
+
+
+def _by_layer(strokes: Iterable[Stroke]) -> tuple[Stroke, ...]:
+    rank = {layer: index for index, layer in enumerate(LAYERS)}
+    return tuple(sorted(strokes, key=lambda stroke: rank[stroke.layer]))
+
+
+def _drawing(
+    name: str, title: str, strokes: tuple[Stroke, ...], parts: Sequence[Part], properties: dict[str, str]
+) -> Drawing:
+    used = dict.fromkeys(stroke.layer for stroke in strokes)
+    never = [layer for layer in used if layer in NEVER_CUT]
+    comments = [
+        "meshflow drawing file",
+        title,
+        "Units: millimetres, true size.",
+        *_kerf_sentences(parts),
+        *([f"Material: {_material_text(properties)}."] if _material_text(properties) else []),
+        f"Layers in order: {', '.join(used)}.",
+        *([f"Never cut: {', '.join(never)}."] if never else []),
+        *([f"Job: {properties['job_hash']}"] if "job_hash" in properties else []),
+    ]
+    extents = bounds(*(stroke.curve for stroke in strokes)) if strokes else (0.0, 0.0, 0.0, 0.0)
+    return Drawing(name, strokes, extents, tuple(comments), properties)
+
+
+def _kerf_properties(parts: Sequence[Part]) -> dict[str, str]:
+    """Return the kerf in the contours and, where the maker said it, the width of the cut; "mixed" if parts differ."""
+    inside = dict.fromkeys(f"{part.kerf_compensated_mm:g}" for part in parts)
+    cuts = dict.fromkeys(f"{part.kerf_mm:g}" for part in parts if part.kerf_mm)
+    state = "net" if all(part.kerf_compensated_mm == 0.0 for part in parts) else "compensated"
+    return {
+        "kerf": state if len(inside) < 2 else "mixed",
+        "kerf_compensated_mm": "mixed" if len(inside) > 1 else next(iter(inside), "0"),
+        **({"kerf_mm": next(iter(cuts)) if len(cuts) == 1 else "mixed"} if cuts else {}),
+    }
+
+
+def _kerf_sentences(parts: Sequence[Part]) -> list[str]:
+    states: dict[tuple[float, float], list[str]] = {}
+    for part in parts:
+        states.setdefault((part.kerf_compensated_mm, part.kerf_mm), []).append(part.name)
+    sentences = []
+    for (inside, cut), names in states.items():
+        whose = f" of {', '.join(names)}" if len(states) > 1 else ""
+        width = f" of about {cut:g} mm" if cut else ""
+        if inside:
+            sentences.append(f"Kerf: {inside:g} mm already in the contours{whose}; do not allow for it again.")
+        else:
+            sentences.append(f"Kerf: none in the contours{whose} (net size); the shop allows for its cut{width}.")
+    return sentences
+
+
+def _material_properties(parts: Sequence[Part]) -> dict[str, str]:
+    materials = dict.fromkeys(part.material for part in parts if part.material)
+    thicknesses = dict.fromkeys(f"{part.thickness_mm:g}" for part in parts if part.thickness_mm)
+    processes = dict.fromkeys(part.process for part in parts if part.process)
+    columns = {"material": materials, "thickness_mm": thicknesses, "process": processes}
+    return {key: ", ".join(values) for key, values in columns.items() if values}
+
+
+def _material_text(properties: dict[str, str]) -> str:
+    words = [properties[key] for key in ("material",) if key in properties]
+    if "thickness_mm" in properties:
+        words.append(f"{properties['thickness_mm']} mm thick")
+    if "process" in properties:
+        words.append(f"for {properties['process']}")
+    return ", ".join(words)

@@ -1,0 +1,61 @@
+"""Writing a file whole or not at all."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from meshflow.errors import DrawingFileError
+
+__all__ = ["write_whole"]
+
+
+def write_whole(path: str | os.PathLike[str], data: bytes) -> Path:
+    """Write `data` under a temporary name in the same folder, then rename it to `path`.
+
+    A reader never sees half a file, and an earlier file stays as it was when anything fails.
+
+    Parameters
+    ----------
+    path : path-like
+        Where the file shall be; its folder must exist.
+    data : bytes
+        The whole content.
+
+    Returns
+    -------
+    Path
+        The file written.
+
+    Raises
+    ------
+    DrawingFileError
+        If the folder is missing, not writable or full.
+    """
+    target = Path(path)
+    # The process id keeps two runs into one folder apart; the name never reaches the result.
+    unfinished = target.with_name(f".{target.name}.{os.getpid()}.part")
+    try:
+        with unfinished.open("wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        unfinished.replace(target)
+    except OSError as error:
+        _discard(unfinished)
+        raise DrawingFileError(
+            f"the file could not be written ({error.strerror or error}).",
+            where=str(target),
+            remedy="Check that the folder exists, may be written to and has room; an earlier file is unchanged.",
+        ) from error
+    except BaseException:
+        _discard(unfinished)
+        raise
+    return target
+
+
+def _discard(unfinished: Path) -> None:
+    try:
+        unfinished.unlink(missing_ok=True)
+    except OSError:
+        return  # the folder itself is out of reach: there is nothing left to tidy, and the first error says more

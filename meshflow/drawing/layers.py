@@ -1,0 +1,126 @@
+"""How layers look and in what order they stand, and text that every reader of a drawing file can take.
+
+Terms: a *layer* is named for what is done with its curves (see `meshflow.model.drawing`). Colours carry no meaning,
+so that a black and white print loses nothing: layers differ by the width and the dashes of their lines. The widths
+are steps of the series 0.13, 0.18, 0.25, 0.35, 0.5 mm of technical drawing (ISO 128), dashes are our own.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+from meshflow.errors import DrawingFileError
+from meshflow.model.drawing import Layer
+
+__all__ = ["LINE_STYLES", "LineStyle", "ascii_line"]
+
+
+@dataclass(frozen=True, slots=True)
+class LineStyle:
+    """Look of a layer in a picture.
+
+    Parameters
+    ----------
+    width : float
+        Line width [mm].
+    dashes : tuple of float
+        Lengths of dashes and gaps in turn [mm]; empty for a full line.
+    """
+
+    width: float
+    dashes: tuple[float, ...] = ()
+
+
+LINE_STYLES: Final[Mapping[Layer, LineStyle]] = MappingProxyType(
+    {
+        Layer.MARK_TEXT: LineStyle(0.13),
+        Layer.MARK_LINE: LineStyle(0.18),
+        Layer.RELIEF_LINE: LineStyle(0.13, (4.0, 0.6)),
+        Layer.FOLD_LINE: LineStyle(0.18, (3.0, 1.5)),
+        Layer.BEND_LINE: LineStyle(0.18, (6.0, 1.0, 1.0, 1.0)),
+        Layer.SKIVE_LINE: LineStyle(0.18, (1.0, 1.0)),
+        Layer.STITCH_POINT: LineStyle(0.5),
+        Layer.HOLE_POINT: LineStyle(0.7),
+        Layer.TAB_POINT: LineStyle(1.0),
+        Layer.CUT_INSIDE: LineStyle(0.25),
+        Layer.CUT_OUTSIDE: LineStyle(0.35),
+        Layer.LEAD_LINE: LineStyle(0.13, (1.0, 0.5)),
+        Layer.ALIGN_MARK: LineStyle(0.13, (8.0, 1.0, 0.5, 1.0)),
+        Layer.SHEET_EDGE: LineStyle(0.13, (10.0, 2.0, 2.0, 2.0)),
+        Layer.NOTE: LineStyle(0.13, (0.5, 0.5)),
+    }
+)
+
+# Letters that Unicode does not take apart into an ASCII letter and an accent.
+_SPELLED: Final = str.maketrans(
+    {
+        "ß": "ss",
+        "æ": "ae",
+        "Æ": "AE",
+        "œ": "oe",
+        "Œ": "OE",
+        "ø": "o",
+        "Ø": "O",
+        "ł": "l",
+        "Ł": "L",
+        "đ": "d",
+        "Đ": "D",
+        "þ": "th",
+        "ð": "d",
+        "ı": "i",
+        "×": "x",
+        "°": " deg",
+        "±": "+-",
+        "µ": "u",
+        "μ": "u",
+        "⁄": "/",
+        "–": "-",
+        "—": "-",
+        "−": "-",
+        "‘": "'",
+        "’": "'",
+        "“": '"',
+        "”": '"',
+    }
+)
+
+
+def ascii_line(text: str) -> str:
+    """Return `text` as one line of printable ASCII, which old drawing readers expect.
+
+    Accents are dropped and a few letters spelled out (ß becomes ss); white space becomes single blanks, so that a
+    line break in a name cannot end a record of the file.
+
+    Parameters
+    ----------
+    text : str
+        A name, a comment.
+
+    Returns
+    -------
+    str
+        Characters 32 to 126 only.
+
+    Raises
+    ------
+    DrawingFileError
+        If a character has no ASCII spelling here.
+
+    Examples
+    --------
+    >>> ascii_line("Träger 3×2 mm")
+    'Trager 3x2 mm'
+    """
+    apart = unicodedata.normalize("NFKD", text.translate(_SPELLED))
+    plain = " ".join("".join(sign for sign in apart if not unicodedata.combining(sign)).split())
+    strange = [sign for sign in plain if not 32 <= ord(sign) <= 126]
+    if strange:
+        raise DrawingFileError(
+            f"the text {text!r} holds {strange[0]!r} (U+{ord(strange[0]):04X}), which a drawing file cannot carry.",
+            remedy="Write names and notes with the letters A to Z, digits and plain signs.",
+        )
+    return plain

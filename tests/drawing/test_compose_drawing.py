@@ -1,0 +1,127 @@
+"""Setting out a part or a nested sheet."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from meshflow.drawing import compose_part, compose_sheet
+from meshflow.errors import NestError, OptionError
+from meshflow.geometry.curves import signed_area
+from meshflow.model.curve import Circle, Dot, Polycurve
+from meshflow.model.drawing import LAYERS, Drawing, Layer
+from meshflow.model.layout import Placement, SheetLayout
+from meshflow.model.part import Mark, Part
+from meshflow.model.stock import Sheet
+
+SHEET = Sheet("500x300", 500.0, 300.0)
+FLAG = Part(
+    "flag",
+    Polycurve([[0, 0], [40, 0], [40, 20], [0, 20]], [0.0, 0.5, 0.0, 0.0]),
+    holes=(Circle((10.0, 10.0), 3.0), Polycurve([[20, 5], [20, 15], [30, 10]])),
+    marks=(Mark(Layer.MARK_TEXT, Polycurve([[5, 2], [9, 2]], closed=False)), Mark(Layer.HOLE_POINT, Dot((35, 10)))),
+)
+RING = Part("ring", Circle((0.0, 0.0), 25.0), holes=(Circle((0.0, 0.0), 15.0),))
+
+
+def _layout(*placements: Placement) -> SheetLayout:
+    return SheetLayout(SHEET, placements, 500.0, 0.5)
+
+
+def _on(drawing: Drawing, layer: Layer) -> list:
+    return [stroke.curve for stroke in drawing.strokes if stroke.layer is layer]
+
+
+def test_inner_contours_come_before_outer_ones_and_marks_before_both() -> None:
+    drawing = compose_sheet(
+        _layout(Placement("ring", 1, 100, 100, 0.0), Placement("flag", 1, 10, 10, 0.0)), [FLAG, RING]
+    )
+    layers = [stroke.layer for stroke in drawing.strokes]
+    assert layers == sorted(layers, key=LAYERS.index)
+    assert layers.index(Layer.CUT_INSIDE) > layers.index(Layer.HOLE_POINT)
+    assert layers.index(Layer.CUT_OUTSIDE) > max(i for i, layer in enumerate(layers) if layer is Layer.CUT_INSIDE)
+    assert layers[-1] is Layer.SHEET_EDGE
+
+
+def test_contours_stand_by_part_name_and_copy() -> None:
+    placements = [
+        Placement("ring", 2, 300, 100, 0.0),
+        Placement("ring", 1, 100, 100, 0.0),
+        Placement("flag", 1, 10, 10, 0.0),
+    ]
+    drawing = compose_sheet(_layout(*placements), [RING, FLAG])
+    outside = _on(drawing, Layer.CUT_OUTSIDE)
+    assert isinstance(outside[0], Polycurve)
+    assert [curve.centre[0] for curve in outside[1:]] == [100.0, 300.0]
+
+
+def test_a_placement_mirrors_then_turns_then_moves() -> None:
+    # x -> -x, a quarter turn counter-clockwise ((x, y) -> (-y, x)), then the move: (35, 10) -> (-35, 10) ->
+    # (-10, -35) -> (190, 165). Quarter turns are exact.
+    drawing = compose_sheet(_layout(Placement("flag", 1, 200.0, 200.0, 90.0, mirrored=True)), [FLAG])
+    assert _on(drawing, Layer.HOLE_POINT)[0].position == (190.0, 165.0)
+    (outline,) = _on(drawing, Layer.CUT_OUTSIDE)
+    assert {tuple(point) for point in outline.points.tolist()} == {(200, 200), (200, 160), (180, 160), (180, 200)}
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+@pytest.mark.parametrize("angle", [0.0, 30.0, 90.0, 180.0, 270.0, 123.4])
+def test_outlines_stay_counter_clockwise_and_keep_their_area(mirrored: bool, angle: float) -> None:
+    drawing = compose_sheet(_layout(Placement("flag", 1, 200.0, 100.0, angle, mirrored)), [FLAG])
+    (outline,), (_, hole) = _on(drawing, Layer.CUT_OUTSIDE), _on(drawing, Layer.CUT_INSIDE)
+    # 40 x 20, and the circular segment of an arc with bulge 1/2 on a chord of 20: sagitta 5, radius 12.5.
+    sweep = 4 * math.atan(0.5)
+    area = 800 + 12.5**2 / 2 * (sweep - math.sin(sweep))
+    assert signed_area(outline) == pytest.approx(area, rel=1e-12)
+    assert signed_area(hole) == pytest.approx(-50.0, rel=1e-12)
+
+
+def test_the_sheet_edge_is_the_sheet_with_its_length_along_x() -> None:
+    drawing = compose_sheet(_layout(Placement("ring", 1, 100, 100, 0.0)), [RING])
+    (edge,) = _on(drawing, Layer.SHEET_EDGE)
+    assert edge.points.tolist() == [[0, 0], [500, 0], [500, 300], [0, 300]]
+    assert drawing.extents == (0.0, 0.0, 500.0, 300.0)
+
+
+def test_extents_reach_round_arcs() -> None:
+    # The bulge of 1/2 on the right side adds its sagitta of half a half chord, 5 mm.
+    assert compose_part(FLAG).extents == pytest.approx((0.0, 0.0, 45.0, 20.0), abs=1e-12)
+
+
+def test_a_layout_without_its_part_is_refused() -> None:
+    with pytest.raises(NestError, match="'flag'"):
+        compose_sheet(_layout(Placement("flag", 1, 0, 0, 0.0)), [RING])
+    with pytest.raises(NestError, match="two parts are called 'ring'"):
+        compose_sheet(_layout(Placement("ring", 1, 0, 0, 0.0)), [RING, RING])
+    with pytest.raises(OptionError, match="0 copies"):
+        compose_part(RING, copies=0)
+
+
+def test_the_state_of_the_kerf_is_said_for_each_part() -> None:
+    layout = _layout(Placement("flag", 1, 0, 0, 0.0), Placement("ring", 1, 100, 100, 0.0))
+    net = compose_sheet(layout, [FLAG, RING])
+    assert net.properties["kerf"] == "net"
+    assert "Kerf: none in the contours (net size); the shop allows for its cut." in net.comments
+    mixed = compose_sheet(layout, [FLAG, replace(RING, kerf_compensated_mm=0.2)])
+    assert (mixed.properties["kerf"], mixed.properties["kerf_compensated_mm"]) == ("mixed", "mixed")
+    assert "Kerf: 0.2 mm already in the contours of ring; do not allow for it again." in mixed.comments
+    both = compose_part(replace(RING, kerf_compensated_mm=0.2))
+    assert (both.properties["kerf"], both.properties["kerf_compensated_mm"]) == ("compensated", "0.2")
+
+
+def test_notes_are_drawn_only_when_given() -> None:
+    assert Layer.NOTE not in {stroke.layer for stroke in compose_part(FLAG).strokes}
+    line = Polycurve([[0, -10], [30, -10]], closed=False)
+    drawing = compose_sheet(_layout(Placement("ring", 1, 100, 100, 0.0)), [RING], notes=[line])
+    assert drawing.strokes[-1].layer is Layer.NOTE
+    assert drawing.extents[1] == -10.0
+    assert "Never cut: SHEET_EDGE, NOTE." in drawing.comments
+
+
+def test_the_part_itself_is_left_as_it_is() -> None:
+    before = np.array(FLAG.outline.points)
+    compose_sheet(_layout(Placement("flag", 1, 200.0, 100.0, 45.0, True)), [FLAG])
+    np.testing.assert_array_equal(FLAG.outline.points, before)
