@@ -4,6 +4,9 @@ Order of work: unroll exactly if the piece is developable; else a boundary-first
 least symmetric Dirichlet energy. No face is ever flipped; an outline that runs over itself is reported and never
 passed on in silence. Stretch is formed over flat (`meshflow.model.pattern`); the modules below work with the
 reciprocal, as the papers do, and say so.
+
+Findings: F101 the outline runs over itself, F102 area over the limit, F103 a bend tighter than the material bears,
+F104 stopped early.
 """
 
 from __future__ import annotations
@@ -94,7 +97,7 @@ def flatten(
         energy=energy,
         iterations=iterations,
         stopped_by=stopped,
-        notes=findings_of(measured, limits, region.thickness, verdict, region.face_parent),
+        notes=findings_of(measured, limits, region.thickness, verdict, region.face_parent, stopped_by=stopped),
     )
 
 

@@ -53,9 +53,15 @@ def _too_tight(measured: Distortion, limits: Limits, thickness: float) -> bool:
 
 
 def findings_of(
-    measured: Distortion, limits: Limits, thickness: float, verdict: Verdict, face_parent: IntArray
+    measured: Distortion,
+    limits: Limits,
+    thickness: float,
+    verdict: Verdict,
+    face_parent: IntArray,
+    *,
+    stopped_by: str = "converged",
 ) -> tuple[Finding, ...]:
-    """Return what the maker should know besides the verdict: overlap, area over limit, bends too tight.
+    """Return what the maker should know besides the verdict: overlap, area over limit, tight bends, an early stop.
 
     Face ids in the findings are those of the scan, looked up in `face_parent`.
     """
@@ -80,6 +86,16 @@ def findings_of(
                 f"{max(measured.least_bend_radius_mm - 0.5 * thickness, 0.0):.2g} mm; the material wants "
                 f"{limits.least_bend_radius_mm:.2g} mm.",
                 "Take thinner or softer sheet, or cut the piece along that bend.",
+            )
+        )
+    if stopped_by not in ("converged", "developed"):
+        found.append(
+            Finding(
+                "F104",
+                Severity.WARNING,
+                f"laying flat stopped early ({stopped_by.replace('_', ' ')}): the pattern is valid, but another might "
+                "strain the material less.",
+                "Pick a smaller region, or open the piece with a dart or a seam.",
             )
         )
     return tuple(found)

@@ -184,3 +184,12 @@ def test_stretch_of_a_scaled_face_is_formed_over_flat():
     triangle = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0]])
     s1, s2 = face_stretch(triangle * [1.08, 0.95, 1], triangle[:, :2], np.array([[0, 1, 2]]))
     assert (s1[0], s2[0]) == pytest.approx((1.08, 0.95), rel=1e-12)
+
+
+def test_an_early_stop_is_said(monkeypatch):
+    monkeypatch.setattr(
+        IsometricSolver.solve, "__kwdefaults__", {**IsometricSolver.solve.__kwdefaults__, "most_iterations": 1}
+    )
+    pattern = flatten(meshes.whole_region(*meshes.spherical_cap(30.0, np.radians(120), 12)))
+    assert pattern.stopped_by == "iteration_limit"
+    assert "F104" in [note.code for note in pattern.notes]
