@@ -2,7 +2,7 @@
 
 What the maker calls it: cleaning up the scan.
 
-Steps, in this order; 2 to 4 repeat until 4 finds nothing:
+Steps, in this order; 2 to 5 repeat until 4 and 5 find nothing:
 
 1. weld corners that stand in one place (`weld`);
 2. drop faces without area, and faces repeated exactly;
@@ -40,7 +40,7 @@ from meshflow.model.surface import Evidence, Surface
 
 __all__ = ["mend"]
 
-_MOST_ROUNDS = 20  # each round splits a face once; three corners on one edge need one round, on three edges three
+_MOST_ROUNDS = 20  # each round splits a face once and takes one layer of fins; scans need three at most
 
 
 def mend(
@@ -90,9 +90,8 @@ def mend(
     for _ in range(_MOST_ROUNDS):
         _drop_worthless(work)
         _turn_alike(work)
-        if not _stitch(work):
+        if not (_stitch(work) | _drop_fins(work)):
             break
-    _drop_fins(work)
     _drop_islands(work, island_share)
     _close_pin_holes(work, pin_hole_mm)
     _turn_outwards(work)
@@ -157,13 +156,17 @@ def _stitch(work: Workpiece) -> bool:
     return True
 
 
-def _drop_fins(work: Workpiece) -> None:
+def _drop_fins(work: Workpiece) -> bool:
+    """Drop fins; say whether there were any."""
     body = work.body
     fin = fins(body)
+    if not fin.any():
+        return False
     gone = np.zeros(len(work.surface.faces), dtype=np.bool_)
     gone[body.ids[fin]] = True
     work.log("M114", int(fin.sum()), lambda n: f"Dropped {counted(n, 'face')} of fins standing on the surface.")
     work.keep(~gone)
+    return True
 
 
 def _drop_islands(work: Workpiece, share: float) -> None:
