@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from meshflow.geometry.linear import factorise, fill_reducing_order
+from meshflow.geometry.linear import dissection_order, factorise
 from meshflow.geometry.operators import mollified
 from meshflow.geometry.triangles import edge_lengths
 from meshflow.model.arrays import FloatArray, IntArray
@@ -65,7 +65,7 @@ class IsometricSolver:
     def __init__(self, vertices: FloatArray, faces: IntArray) -> None:
         from meshflow.flatten.kernels import rest_gradients
 
-        self.order = fill_reducing_order(*_pattern_links(faces), len(vertices))
+        self.order = dissection_order(vertices, faces.reshape(-1), np.roll(faces, -1, axis=1).reshape(-1))
         self.place = np.argsort(self.order, kind="stable")
         self.faces = np.ascontiguousarray(self.place[faces])
         self.gradients, areas = rest_gradients(_energy_lengths(vertices, faces))
@@ -157,10 +157,6 @@ def _energy_lengths(vertices: FloatArray, faces: IntArray) -> FloatArray:
     b = vertices[faces[:, 2]] - vertices[faces[:, 0]]
     flat = np.linalg.norm(np.cross(a, b), axis=1) < LEAST_HEIGHT * longest**2
     return np.where(flat[:, None], mollified(lengths), lengths) if flat.any() else lengths
-
-
-def _pattern_links(faces: IntArray) -> tuple[IntArray, IntArray]:
-    return faces.reshape(-1), np.roll(faces, -1, axis=1).reshape(-1)
 
 
 class _BlockPattern:

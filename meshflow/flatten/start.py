@@ -85,7 +85,7 @@ def boundary_first_map(vertices: FloatArray, faces: IntArray, rim: IntArray) -> 
     on_rim = np.zeros(len(vertices), dtype=bool)
     on_rim[rim] = True
     inner = np.flatnonzero(~on_rim)
-    factor = factorise(laplacian[inner][:, inner]) if len(inner) else None
+    factor = factorise(laplacian[inner][:, inner], points=vertices[inner]) if len(inner) else None
     # Curvature that must vanish inside: K + L u = 0 with u = 0 on the rim. The turning of the rim changes by the flux.
     defect = angle_defects(faces, corner_angles(lengths), on_rim)
     scale = np.zeros(len(vertices))
@@ -150,5 +150,5 @@ def circle_map(vertices: FloatArray, faces: IntArray, rim: IntArray) -> FloatArr
     on_rim: BoolArray = np.zeros(count, dtype=bool)
     on_rim[rim] = True
     inner = np.flatnonzero(~on_rim)
-    factor = factorise(graph[inner][:, inner]) if len(inner) else None
+    factor = factorise(graph[inner][:, inner], points=vertices[inner]) if len(inner) else None
     return _extended(graph, factor, inner, rim, radius * np.stack([np.cos(angle), np.sin(angle)], axis=1))

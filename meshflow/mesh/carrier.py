@@ -132,7 +132,8 @@ def _smoothed(vertices: FloatArray, faces: IntArray, joined: IntArray, length: f
     mass = barycentric_mass(face_areas(points, tied), tied, len(points))
     mass += 1e-9 * mass.mean()  # a vertex of zero-area faces only must not make the system singular
     energy = hinge_bending(points, tied)
-    solved = factorise(diags_array(mass) + _weight(length) * energy).solve(mass[:, None] * points)
+    system = (diags_array(mass) + _weight(length) * energy).tocsr()
+    solved = factorise(system, points=points).solve(mass[:, None] * points)
     return solved[compact.reshape(-1)]
 
 
