@@ -15,6 +15,7 @@
     |-- FlattenError (ArithmeticError) no valid flat shape was found
     |-- NestError (ValueError)         parts or sheets that make no sense
     |-- VerificationError (AssertionError)  the independent check refused our own result
+    |-- FaultError (RuntimeError)      a mistake in meshflow itself, named so that it can be reported
     `-- MissingExtraError (ImportError)     an optional part is not installed
 
 Each error says what happened, where (file, part, faces) and what to do. ``str(error)`` is one line that a
@@ -27,6 +28,7 @@ from collections.abc import Sequence
 
 __all__ = [
     "DrawingFileError",
+    "FaultError",
     "FlattenError",
     "InputError",
     "JobFileError",
@@ -126,6 +128,30 @@ class NestError(MeshflowError, ValueError):
 
 class VerificationError(MeshflowError, AssertionError):
     """The independent check refused a result of our own; nothing was written."""
+
+
+class FaultError(MeshflowError, RuntimeError):
+    """A mistake in meshflow itself: an exception that nobody raised on purpose.
+
+    Parameters
+    ----------
+    error : Exception
+        What was raised.
+    frames : sequence of str
+        Where it was raised, outermost first, such as ``meshflow/flatten/rims.py:40``.
+    where : str, optional
+        Part or file that was worked on.
+    """
+
+    def __init__(self, error: BaseException, *, frames: Sequence[str] = (), where: str = "") -> None:
+        self.frames = tuple(frames)
+        place = f" at {self.frames[-1]}" if self.frames else ""
+        said = " ".join(f"{type(error).__name__}: {error}".split())[:300]
+        super().__init__(
+            f"this is a fault of meshflow, not of your files ({said}{place}).",
+            where=where,
+            remedy="Please report it with this message and the files it was given.",
+        )
 
 
 class MissingExtraError(MeshflowError, ImportError):

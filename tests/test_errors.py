@@ -23,6 +23,7 @@ TREE: dict[str, tuple[str, type[Exception]]] = {
     "FlattenError": ("MeshflowError", ArithmeticError),
     "NestError": ("MeshflowError", ValueError),
     "VerificationError": ("MeshflowError", AssertionError),
+    "FaultError": ("MeshflowError", RuntimeError),
     "MissingExtraError": ("MeshflowError", ImportError),
 }
 

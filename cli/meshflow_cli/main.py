@@ -1,12 +1,15 @@
 """Entry point: commands are loaded when they are called, so that ``--help`` is instant.
 
-Exit codes: 0 done, 1 refused (the reasons are printed), 2 wrong usage, 130 interrupted.
+Exit codes: 0 done, 1 refused (the reasons are printed), 2 wrong usage; 130 interrupted and 141 nobody listens any
+more, as shells have it.
 """
 
 from __future__ import annotations
 
 import importlib
+import os
 import sys
+from collections.abc import Sequence
 
 import click
 
@@ -44,29 +47,88 @@ class _LazyGroup(click.Group):
             formatter.write_dl(list(COMMANDS.items()))
 
 
-@click.group(cls=_LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=_LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
 @click.version_option(meshflow.__version__, prog_name="meshflow")
 def cli() -> None:
     """From a surface scan to flat patterns, nested sheets and cut files."""
 
 
-def main() -> None:
-    """Run the command line and leave with its exit code."""
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and leave with its exit code.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        What stands behind ``meshflow``; that of the process when left out.
+    """
+    _say_what_cannot_be_printed()
     try:
-        code = cli.main(standalone_mode=False)
+        code = _exit_code(arguments)
+        _flush()
+    except BrokenPipeError:
+        code = _quietly_gone()
+    sys.exit(code)
+
+
+def _exit_code(arguments: Sequence[str] | None) -> int:
+    """Run the command; every error becomes a sentence and a code."""
+    try:
+        code = cli.main(arguments, prog_name="meshflow", standalone_mode=False)
     except click.ClickException as error:
         error.show()
-        sys.exit(2 if isinstance(error, click.UsageError) else 1)
+        return 2 if isinstance(error, click.UsageError) else 1
     except (click.Abort, KeyboardInterrupt):
-        click.echo("stopped.", err=True)
-        sys.exit(130)
+        click.echo("stopped; what was there before is unchanged.", err=True)
+        return 130
     except MeshflowError as error:
         click.echo(str(error), err=True)
-        sys.exit(1)
-    except (OSError, MemoryError) as error:
-        # The disk is full, a pipe was closed, the memory is used up: a sentence helps, a traceback does not.
-        reason = getattr(error, "strerror", None) or str(error) or type(error).__name__
-        name = getattr(error, "filename", None)
-        click.echo(f"{name}: {reason}." if name else f"{reason}.", err=True)
-        sys.exit(1)
-    sys.exit(code if isinstance(code, int) else 0)
+        return 1
+    except SystemExit:
+        # Here click leaves by itself in two cases: it has completed a command line for a shell, or our reader has gone.
+        if "_MESHFLOW_COMPLETE" in os.environ:
+            raise
+        raise BrokenPipeError from None
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        reason = error.strerror or str(error) or type(error).__name__
+        click.echo(f"{error.filename}: {reason}." if error.filename else f"{reason}.", err=True)
+        return 1
+    except Exception as error:
+        return _fault(error)
+    return code if isinstance(code, int) else 0
+
+
+def _fault(error: Exception) -> int:
+    """Say that meshflow itself failed, and where: a traceback is for us, a sentence for the maker."""
+    from meshflow.job.faults import as_refusal
+
+    refusal = as_refusal(error, "")
+    click.echo(str(refusal), err=True)
+    for frame in getattr(refusal, "frames", ()):
+        click.echo(f"  {frame}", err=True)
+    return 1
+
+
+def _say_what_cannot_be_printed() -> None:
+    """Let a terminal that lacks a letter show its number instead of failing on it."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _flush() -> None:
+    for stream in (sys.stdout, sys.stderr):
+        if stream is not None:
+            stream.flush()
+
+
+def _quietly_gone() -> int:
+    """Leave without a word when the reader of our output has gone, as with ``meshflow stock | head``."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            os.dup2(nowhere, stream.fileno())
+        except (AttributeError, OSError, ValueError):
+            continue  # not a real stream: nothing would be flushed to it at exit
+    return 141

@@ -1,7 +1,7 @@
-"""Read a job file: every mistake at once, each with its line.
+"""Read a job file into a plan: every mistake at once, each with its line.
 
-Three passes, stopping after the first that finds mistakes: is it TOML; has it the form of `schema`; do its names mean
-something (files, materials, processes, sheets).
+Two passes. Is it TOML, and is the workshop's stock file in order? Then all the rest together: the form of `schema`,
+the names looked up in the stock and the folder, and rows that clash with one another.
 """
 
 from __future__ import annotations
@@ -9,28 +9,25 @@ from __future__ import annotations
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from meshflow.errors import JobFileError, MeshflowError
-from meshflow.job.locate import FieldPath, field_lines, line_of_field, written_path
+from meshflow.job.defaults import TRYOUT_THICKNESS_MM, usual_process
+from meshflow.job.locate import FieldPath, field_lines
+from meshflow.job.mistakes import Mistakes
 from meshflow.job.plan import JobPlan, PartPlan
-from meshflow.job.schema import JobModel, PartRow, SheetRow
 from meshflow.model.pattern import Limits
-from meshflow.model.stock import Material, Process, Sheet
+from meshflow.model.stock import Material, Sheet
 from meshflow.stock.load import load_stock
 from meshflow.stock.lookup import Stock
+from meshflow.units import length_mm
 
 __all__ = ["load_job"]
 
-T = TypeVar("T")
-
 LARGEST_FILE = 5_000_000  # bytes
-# A process that suits a family when the job names none (common practice).
-USUAL_PROCESS = {"leather": "knife", "card": "knife", "plastic": "laser_nonmetal"}
-TRYOUT_THICKNESS = {"acrylic": 3.0, "card": 1.0}
 
 
 def load_job(path: str | Path) -> JobPlan:
@@ -49,226 +46,168 @@ def load_job(path: str | Path) -> JobPlan:
     Raises
     ------
     JobFileError
-        With one line for every mistake: ``job.toml:41: part[2].material: ...``.
+        With one line for every mistake, by line: ``job.toml:41: part[2].material: ...``.
     """
+    from meshflow.job.schema import Surroundings, read_form
+
     path = Path(path)
     text = _text_of(path)
-    lines = field_lines(text)
-    model = _model_of(text, path.name, lines)
-    problems = _Problems(path.name, lines)
-    stock = _stock_of(model, path, problems)
-    plan = _Resolver(model, path, stock, problems).plan()
-    problems.raise_if_any()
-    return plan
-
-
-class _Problems:
-    """Collects mistakes, so that the maker sees all of them at once."""
-
-    def __init__(self, file: str, lines: dict[FieldPath, int]) -> None:
-        self._file, self._lines = file, lines
-        self._found: list[tuple[int, str]] = []
-
-    def add(self, where: FieldPath, text: str) -> None:
-        line = line_of_field(self._lines, where)
-        self._found.append((line, f"{self._file}:{line}: {written_path(where)}: {text}"))
-
-    def trying(self, where: FieldPath, action: Callable[[], T]) -> T | None:
-        try:
-            return action()
-        except JobFileError as error:
-            for problem in error.problems:
-                self.add(where, problem)
-        except MeshflowError as error:
-            self.add(where, str(error))
-        return None
-
-    def raise_if_any(self) -> None:
-        if self._found:
-            raise JobFileError([text for _, text in sorted(self._found)])
+    data = _data_of(text, path.name)
+    mistakes = Mistakes(path.name, _lines_of(text))
+    stock_file = _stock_file(data, path)
+    stock = mistakes.trying(("stock",), lambda: load_stock(stock_file)) or load_stock()
+    model, found = read_form(data, Surroundings(path.parent, stock))
+    for where, sentence in (*found, *_clashes(data, stock)):
+        mistakes.add(where, sentence)
+    mistakes.raise_if_any()
+    assert model is not None  # no mistakes, so there is one
+    return JobPlan(
+        title=model.title,
+        file=path,
+        parts=tuple(part for row in model.part for part in _parts(row, path.parent, stock)),
+        sheets=tuple(_sheet(row, stock) for row in model.sheet),
+        stock=stock,
+        stock_file=stock_file,
+        margin_mm=model.nest.margin,
+        spacing_mm=model.nest.spacing,
+        effort=model.nest.effort,
+        seconds=model.nest.seconds,
+        seed=model.nest.seed,
+        dxf_versions=tuple(dict.fromkeys(model.output.dxf)),
+        svg=model.output.svg,
+        png=model.output.png,
+        canonical=model.model_dump(mode="json"),
+    )
 
 
 def _text_of(path: Path) -> str:
     try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise JobFileError([f"{path.name}: over {LARGEST_FILE // 1_000_000} MB: this is no job file."])
-        return path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise JobFileError([f"{path.name}: not UTF-8 text. Save it as UTF-8."]) from error
+        size = path.stat().st_size
+        content = path.read_bytes() if size <= LARGEST_FILE else b""
+    except FileNotFoundError as error:
+        raise JobFileError([f"{path}: there is no such file. Check the path."]) from error
+    except IsADirectoryError as error:
+        raise JobFileError([f"{path}: this is a folder. Give the job file itself."]) from error
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise JobFileError([f"{path.name}: cannot be read: {reason}. Check the path."]) from error
-
-
-def _model_of(text: str, file: str, lines: dict[FieldPath, int]) -> JobModel:
-    from pydantic import ValidationError
-
+        raise JobFileError([f"{path}: cannot be read: {reason}. Check the path and its rights."]) from error
+    if size > LARGEST_FILE:
+        raise JobFileError([f"{path.name}: over {LARGEST_FILE // 1_000_000} MB: this is no job file."])
     try:
-        data = tomllib.loads(text)
+        return content.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        raise JobFileError([f"{path.name}:{line}: not UTF-8 text. Save it as UTF-8."]) from error
+
+
+def _data_of(text: str, file: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        place = re.search(r"line (\d+)", str(error))
-        raise JobFileError([f"{file}:{place[1] if place else 1}: not TOML: {error}."]) from error
+        place = re.search(r" \(at (?:line (\d+), column \d+|end of document)\)$", str(error))
+        line = place[1] if place and place[1] else str(text.count("\n") + 1)
+        reason = str(error).removesuffix(place[0]) if place else str(error)
+        raise JobFileError([f"{file}:{line}: not TOML: {reason}."]) from error
+    except (ValueError, RecursionError) as error:
+        # A whole number of thousands of digits, or arrays hundreds deep.
+        raise JobFileError([f"{file}: not a job file: a number too long, or lists too deep."]) from error
+
+
+def _lines_of(text: str) -> dict[FieldPath, int]:
     try:
-        return JobModel.model_validate(data)
-    except ValidationError as error:
-        problems = _Problems(file, lines)
-        for mistake in error.errors():
-            problems.add(_field_path(mistake["loc"]), _in_words(mistake))
-        problems.raise_if_any()
-        raise
+        return field_lines(text)
+    except RecursionError:  # pragma: no cover - tomllib gives up before we do
+        return {}
 
 
-def _field_path(loc: tuple[int | str, ...]) -> FieldPath:
-    # pydantic names the branch of a union in the path, e.g. ("part", 0, "smooth", "function-before[...]").
-    return tuple(piece for piece in loc if isinstance(piece, int) or re.fullmatch(r"[a-z0-9_\-A-Z]+", piece))
+def _stock_file(data: dict[str, Any], path: Path) -> Path | None:
+    name = data.get("stock")
+    return path.parent / name if isinstance(name, str) and name else None
 
 
-def _in_words(mistake: Any) -> str:
-    kind, context = mistake["type"], mistake.get("ctx", {})
-    if kind == "extra_forbidden":
-        return f"there is no such key. Known: {', '.join(_known_keys(mistake['loc']))}."
-    if kind == "missing":
-        return "is missing."
-    if kind == "literal_error":
-        return f"must be one of {context['expected']}."
-    if kind == "string_pattern_mismatch":
-        return "may hold letters, digits, - and _ only, starts with a letter or digit, 64 at most."
-    text = str(mistake["msg"]).removeprefix("Value error, ")
-    return f"{text[:1].lower()}{text[1:]}{'' if text.endswith('.') else '.'}"
+def _clashes(data: dict[str, Any], stock: Stock) -> Iterator[tuple[FieldPath, str]]:
+    """Yield what is wrong between rows: parts whose files would collide, and sheets listed twice."""
+    parts, sheets = _rows(data, "part"), _rows(data, "sheet")
+    names = [name.lower() for row in parts for name in _names(row)]
+    often = {name for name, count in Counter(names).items() if count > 1}
+    for number, row in enumerate(parts):
+        if any(name.lower() in often for name in _names(row)):
+            yield ("part", number, "name"), f'"{row["name"]}" names two parts; their files would collide.'
+    kinds = [_kind(row, stock) for row in sheets]
+    for number, kind in enumerate(kinds):
+        if kind is not None and kind in kinds[:number]:
+            yield ("sheet", number), "the same sheet is listed twice. List it once, with its count."
 
 
-def _known_keys(loc: tuple[int | str, ...]) -> list[str]:
-    model: Any = JobModel
-    for piece in loc[:-1]:
-        if isinstance(piece, str) and piece in model.model_fields:
-            annotation = model.model_fields[piece].annotation
-            model = getattr(annotation, "__args__", (annotation,))[0]
-    return sorted(model.model_fields)
+def _kind(row: dict[str, Any], stock: Stock) -> tuple[float | str, ...] | None:
+    """Return what tells one kind of sheet from another; None where the row itself is wrong."""
+    try:
+        sheet, material = stock.sheet(str(row["size"])), stock.material(str(row["material"]))
+        return (sheet.length_mm, sheet.width_mm, material.id, round(length_mm(row["thickness"]), 6))
+    except (KeyError, MeshflowError):
+        return None
 
 
-def _stock_of(model: JobModel, path: Path, problems: _Problems) -> Stock:
-    if model.stock is None:
-        return load_stock()
-    own = path.parent / model.stock
-    return problems.trying(("stock",), lambda: load_stock(own)) or load_stock()
+def _rows(data: dict[str, Any], key: str) -> list[dict[str, Any]]:
+    rows = data.get(key)
+    return [row if isinstance(row, dict) else {} for row in rows] if isinstance(rows, list) else []
 
 
-class _Resolver:
-    """Turns the rows of a job file into plans, looking every name up."""
+def _names(row: dict[str, Any]) -> list[str]:
+    """Return the names that a row of parts gives to files."""
+    name = row.get("name")
+    if not isinstance(name, str):
+        return []
+    return [name, tryout_name(name)] if row.get("tryout") else [name]
 
-    def __init__(self, model: JobModel, path: Path, stock: Stock, problems: _Problems) -> None:
-        self.model, self.path, self.stock, self.problems = model, path, stock, problems
 
-    def plan(self) -> JobPlan:
-        model = self.model
-        self._refuse_double_names()
-        parts = [made for number, row in enumerate(model.part) for made in self._parts_of(number, row)]
-        sheets = [self._sheet(number, row) for number, row in enumerate(model.sheet)]
-        return JobPlan(
-            title=model.title,
-            file=self.path,
-            parts=tuple(parts),
-            sheets=tuple(sheet for sheet in sheets if sheet is not None),
-            margin_mm=model.nest.margin,
-            spacing_mm=model.nest.spacing,
-            effort=model.nest.effort,
-            seconds=model.nest.seconds,
-            seed=model.nest.seed,
-            dxf_versions=tuple(dict.fromkeys(model.output.dxf)),
-            svg=model.output.svg,
-            png=model.output.png,
-            canonical=model.model_dump(mode="json"),
-        )
+def tryout_name(part: str) -> str:
+    """Return the name of a part's try-out piece."""
+    return f"{part}-tryout"
 
-    def _refuse_double_names(self) -> None:
-        names = [row.name.lower() for row in self.model.part]
-        names += [f"{row.name.lower()}-tryout" for row in self.model.part if row.tryout]
-        often = {name for name, count in Counter(names).items() if count > 1}
-        for number, row in enumerate(self.model.part):
-            if row.name.lower() in often:
-                self.problems.add(("part", number, "name"), f'"{row.name}" names two parts; their files would collide.')
 
-    def _parts_of(self, number: int, row: PartRow) -> list[PartPlan]:
-        at = ("part", number)
-        mesh = self.path.parent / row.mesh
-        if not mesh.is_file():
-            self.problems.add((*at, "mesh"), f'there is no file "{row.mesh}" beside the job file.')
-        material = self.problems.trying((*at, "material"), lambda: self.stock.material(row.material))
-        if material is None:
-            return []
-        real = self._part(at, row, row.name, material, row.process, row.thickness)
-        tryout = self._tryout(at, row) if row.tryout else None
-        return [part for part in (real, tryout) if part is not None]
+def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
+    """Return the part that a row asks for and, if it does, its try-out piece."""
+    material = stock.material(row.material)
+    part = PartPlan(
+        name=row.name,
+        mesh=folder / row.mesh,
+        scan=row.mesh,
+        material=material,
+        process=stock.process(row.process or usual_process(material)),
+        thickness_mm=row.thickness,
+        limits=stock.limits(material.id, row.thickness),
+        units=row.units,
+        region=row.region,
+        seam=row.seam,
+        side=row.side,
+        face_up=row.face_up,
+        smooth=row.smooth,
+        quantity=row.quantity,
+        may_mirror=row.may_mirror,
+        turns_deg=tuple(row.turns),
+        grain_deg=row.grain,
+        tolerance_mm=row.tolerance,
+    )
+    return [part, _tryout(part, row, stock)] if row.tryout else [part]
 
-    def _tryout(self, at: FieldPath, row: PartRow) -> PartPlan | None:
-        kind = row.tryout or "card"
-        material = self.problems.trying((*at, "tryout"), lambda: self.stock.material(kind))
-        thickness = row.tryout_thickness or TRYOUT_THICKNESS[kind]
-        if material is None:
-            return None
-        return self._part(at, row, f"{row.name}-tryout", material, None, thickness, tryout_of=row.name)
 
-    def _part(
-        self,
-        at: FieldPath,
-        row: PartRow,
-        name: str,
-        material: Material,
-        process_id: str | None,
-        thickness: float,
-        *,
-        tryout_of: str = "",
-    ) -> PartPlan | None:
-        wanted = process_id or USUAL_PROCESS.get(material.family, "water_jet")
-        process = self.problems.trying((*at, "process"), lambda: self.stock.process(wanted))
-        limits = self.problems.trying((*at, "material"), lambda: self.stock.limits(material.id, thickness))
-        if process is None or limits is None:
-            return None
-        if tryout_of:
-            limits = _draped(material, limits, thickness)
-        self._refuse_unfit_process(at, material, process)
-        return PartPlan(
-            name=name,
-            mesh=self.path.parent / row.mesh,
-            material=material,
-            process=process,
-            thickness_mm=thickness,
-            limits=limits,
-            units=row.units,
-            region=row.region,
-            seam=row.seam,
-            side=row.side,
-            face_up=row.face_up,
-            smooth=row.smooth,
-            quantity=1 if tryout_of else row.quantity,
-            may_mirror=row.may_mirror,
-            turns_deg=tuple(row.turns),
-            grain_deg=None if tryout_of else row.grain,
-            tolerance_mm=row.tolerance,
-            tryout_of=tryout_of,
-            tryout_kind=row.tryout if tryout_of else None,
-        )
-
-    def _refuse_unfit_process(self, at: FieldPath, material: Material, process: Process) -> None:
-        refusal = self.stock.refusal(process.id, material.id)
-        if refusal:
-            self.problems.add((*at, "process"), refusal)
-
-    def _sheet(self, number: int, row: SheetRow) -> Sheet | None:
-        at = ("sheet", number)
-        found = self.problems.trying((*at, "size"), lambda: self.stock.sheet(row.size))
-        material = self.problems.trying((*at, "material"), lambda: self.stock.material(row.material))
-        if found is None or material is None:
-            return None
-        return Sheet(
-            id=found.id,
-            length_mm=found.length_mm,
-            width_mm=found.width_mm,
-            material=material.id,
-            thickness_mm=row.thickness,
-            count=row.count,
-            name=found.name,
-        )
+def _tryout(part: PartPlan, row: Any, stock: Stock) -> PartPlan:
+    """Return the try-out piece of a part: the same shape, once, in acrylic or card, without grain."""
+    material = stock.material(row.tryout)
+    thickness = row.tryout_thickness or TRYOUT_THICKNESS_MM[row.tryout]
+    return replace(
+        part,
+        name=tryout_name(part.name),
+        material=material,
+        process=stock.process(usual_process(material)),
+        thickness_mm=thickness,
+        limits=_draped(material, stock.limits(material.id, thickness), thickness),
+        quantity=1,
+        grain_deg=None,
+        tryout_of=part.name,
+        tryout_kind=row.tryout,
+    )
 
 
 def _draped(material: Material, limits: Limits, thickness: float) -> Limits:
@@ -279,4 +218,15 @@ def _draped(material: Material, limits: Limits, thickness: float) -> Limits:
     radius = hot.span[1] * thickness
     return replace(
         limits, least_bend_radius_mm=radius, source=f"{limits.source}; bend radius hot: {hot.mark}, {hot.source}"
+    )
+
+
+def _sheet(row: Any, stock: Stock) -> Sheet:
+    """Return the sheet that a row of the rack means: the size of the stock, of the material the row says."""
+    return replace(
+        stock.sheet(row.size),
+        material=stock.material(row.material).id,
+        thickness_mm=row.thickness,
+        count=row.count,
+        families=(),
     )

@@ -2,27 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final
+
 import meshflow
-from meshflow.job.plan import PartPlan
+from meshflow.errors import MeshflowError
+from meshflow.job.outputs import RECORD, dxf_name, sheet_name
+from meshflow.job.plan import JobPlan
 from meshflow.job.results import JobResult, MadePart, NestGroup, RefusedPart
 from meshflow.model.finding import Finding, Severity
+from meshflow.model.pattern import Verdict
+from meshflow.model.stock import Process
 from meshflow.report import Caution, DocumentInput, FileLink, NestEntry, PartEntry, ScanEntry, document
-from meshflow.stock.load import load_stock
 from meshflow.stock.lookup import Stock
 
 __all__ = ["job_document"]
 
-# Work that follows the cut, by family of the material and whether the piece must be formed (common practice).
-BENDING = {"copper": "bending", "brass": "bending", "bronze": "bending", "steel": "bending", "aluminium": "bending"}
-FORMING = {
-    "copper": ("hand_forming", "annealing", "pickling"),
-    "brass": ("hand_forming", "annealing", "pickling"),
-    "bronze": ("hand_forming", "annealing", "pickling"),
-    "silver": ("hand_forming", "annealing", "pickling"),
-    "aluminium": ("hand_forming", "annealing"),
-    "steel": ("hand_forming",),
-    "leather": ("wet_forming",),
-}
+# Work that follows the cut, by family of the material: metal that lies flat is only bent, what is domed is struck and
+# annealed between courses, leather is formed wet (common practice).
+_BENT: Final = ("copper", "brass", "bronze", "silver", "steel", "aluminium")
+_FORMED: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        "copper": ("hand_forming", "annealing", "pickling"),
+        "brass": ("hand_forming", "annealing", "pickling"),
+        "bronze": ("hand_forming", "annealing", "pickling"),
+        "silver": ("hand_forming", "annealing", "pickling"),
+        "aluminium": ("hand_forming", "annealing"),
+        "steel": ("hand_forming",),
+        "leather": ("wet_forming",),
+    }
+)
 
 
 def job_document(result: JobResult) -> str:
@@ -37,36 +47,48 @@ def job_document(result: JobResult) -> str:
     -------
     str
         The same text for the same job, inputs and versions.
+
+    Raises
+    ------
+    VerificationError
+        If a part's distortion holds a figure that is not a number.
     """
+    plan = result.plan
     return document(
         DocumentInput(
-            title=result.plan.title,
-            parts=tuple(_part(made, result) for made in result.made),
-            nests=tuple(_nest(group, result) for group in result.nests),
+            title=plan.title,
+            parts=tuple(_part(made, plan) for made in result.made),
+            nests=tuple(_nest(group, plan) for group in result.nests),
             scans=_scans(result),
             cautions=_cautions(result),
-            files=(FileLink("job.record.json", "job record: inputs, versions, figures, hashes"),),
+            files=(FileLink(RECORD, "job record: inputs, versions, figures, hashes"),),
             record=(
                 ("Job hash", result.job_hash),
                 ("meshflow", meshflow.__version__),
-                ("Seed", str(result.plan.seed)),
-                ("Effort", str(result.plan.effort)),
+                ("Seed", str(plan.seed)),
+                ("Effort", str(plan.effort)),
             ),
-            refusals=tuple(_refusal(refused) for refused in result.refused)
-            + tuple(
-                Finding("N100", Severity.REFUSE, f"{name} was not nested: {error}", getattr(error, "remedy", ""))
-                for name, error in result.unnested
+            refusals=(
+                *(_not_made(refused) for refused in result.refused),
+                *(_not_nested(name, error) for name, error in result.unnested),
             ),
         )
     )
 
 
-def _refusal(refused: RefusedPart) -> Finding:
+def _not_made(refused: RefusedPart) -> Finding:
     error = refused.error
-    return Finding("J101", Severity.REFUSE, f"not made: {error.what}", error.remedy, where=refused.plan.name)
+    place = f"{error.where}: " if error.where and error.where != refused.plan.name else ""
+    text = f"not made: {place}{error.what}"
+    return Finding("J101", Severity.REFUSE, text, error.remedy, faces=error.faces, where=refused.plan.name)
 
 
-def _part(made: MadePart, result: JobResult) -> PartEntry:
+def _not_nested(name: str, error: MeshflowError) -> Finding:
+    place = f"{error.where}: " if error.where and error.where != name else ""
+    return Finding("J102", Severity.REFUSE, f"not nested: {place}{error.what}", error.remedy, where=name)
+
+
+def _part(made: MadePart, job: JobPlan) -> PartEntry:
     plan = made.plan
     facts = {key: plan.material.facts[key] for key in ("stretch_limit", "gather_limit") if key in plan.material.facts}
     return PartEntry(
@@ -75,42 +97,42 @@ def _part(made: MadePart, result: JobResult) -> PartEntry:
         material_family=plan.material.family,
         process_name=plan.process.name,
         facts=facts,
-        files=_files(f"patterns/{plan.name}", made, result),
+        files=_pattern_files(made, job),
         tryout_of=plan.tryout_of,
     )
 
 
-def _files(stem: str, made: MadePart | None, result: JobResult) -> tuple[FileLink, ...]:
-    """Return links to the files that `outputs` writes for a pattern (or, without one, for a sheet)."""
-    links: list[FileLink] = []
-    plan = result.plan
-    if made is None or not made.refusals:
-        for version in plan.dxf_versions:
-            plain = version == "R2010" or len(plan.dxf_versions) == 1
-            name = f"{stem}.dxf" if plain else f"{stem}.{version}.dxf"
-            links.append(FileLink(name, f"drawing for cutting, DXF {version}"))
-        if plan.svg:
-            links.append(FileLink(f"{stem}.svg", "drawing, SVG in true millimetres"))
-    if plan.png:
-        links.append(FileLink(f"{stem}.png", "picture"))
-    if made is not None:
-        links.append(FileLink(f"{stem}.distortion.json", "figures of the pattern"))
+def _pattern_files(made: MadePart, job: JobPlan) -> tuple[FileLink, ...]:
+    stem = f"patterns/{made.plan.name}"
+    drawings = () if made.refusals else _drawings(stem, job)
+    return (*drawings, *_picture(stem, job), FileLink(f"{stem}.distortion.json", "figures of the pattern"))
+
+
+def _drawings(stem: str, job: JobPlan) -> tuple[FileLink, ...]:
+    versions = job.dxf_versions
+    links = [FileLink(dxf_name(stem, version, versions), f"drawing for cutting, DXF {version}") for version in versions]
+    if job.svg:
+        links.append(FileLink(f"{stem}.svg", "drawing, SVG in true millimetres"))
     return tuple(links)
 
 
-def _nest(group: NestGroup, result: JobResult) -> NestEntry:
+def _picture(stem: str, job: JobPlan) -> tuple[FileLink, ...]:
+    return (FileLink(f"{stem}.png", "picture"),) if job.png else ()
+
+
+def _nest(group: NestGroup, job: JobPlan) -> NestEntry:
     plan = group.parts[0].plan
-    stems = [f"sheets/{group.name}-sheet-{number:02d}" for number in range(1, len(group.nest.sheets) + 1)]
+    stems = [f"sheets/{sheet_name(group.name, number)}" for number in range(1, len(group.nest.sheets) + 1)]
     return NestEntry(
         nest=group.nest,
         material_name=plan.material.name,
         thickness_mm=plan.thickness_mm,
-        sheet_files=tuple(_files(stem, None, result) for stem in stems),
+        sheet_files=tuple((*_drawings(stem, job), *_picture(stem, job)) for stem in stems),
     )
 
 
 def _scans(result: JobResult) -> tuple[ScanEntry, ...]:
-    reports = {made.report.source.sha256: made.report for made in result.made}
+    """Return the scans in the order of the job, those of refused parts included: there they are needed most."""
     return tuple(
         ScanEntry(
             file=report.source.file,
@@ -121,34 +143,27 @@ def _scans(result: JobResult) -> tuple[ScanEntry, ...]:
             extent_mm=report.extent_mm,
             findings=report.findings,
         )
-        for report in reports.values()
+        for _, report in result.reports
     )
 
 
 def _cautions(result: JobResult) -> tuple[Caution, ...]:
-    stock = load_stock()
-    found: dict[str, Caution] = {}
+    """Return the cautions of every process and material in the order of the job, each once."""
+    found: dict[Caution, None] = {}
     for made in result.made:
         plan = made.plan
-        found.setdefault(plan.process.id, Caution(plan.process.name, plan.process.caution))
-        for process in _following(made):
-            known = _process(stock, plan, process)
-            found.setdefault(process, known)
+        for process in (plan.process, *_following(made, result.plan.stock)):
+            found[Caution(process.name, process.caution)] = None
         for text in plan.material.cautions:
-            found.setdefault(f"{plan.material.id}: {text}", Caution(plan.material.name, text))
-    return tuple(found.values())
+            found[Caution(plan.material.name, text)] = None
+    return tuple(found)
 
 
-def _process(stock: Stock, plan: PartPlan, name: str) -> Caution:
-    process = stock.process(name)
-    return Caution(process.name, process.caution)
-
-
-def _following(made: MadePart) -> tuple[str, ...]:
-    pattern = made.part.pattern
-    family = made.plan.material.family
+def _following(made: MadePart, stock: Stock) -> tuple[Process, ...]:
+    """Return the processes that follow the cut on the real piece."""
+    pattern, family = made.part.pattern, made.plan.material.family
     if pattern is None or made.plan.tryout_of:
         return ()
-    if str(pattern.verdict) == "lies_flat":
-        return (BENDING[family],) if family in BENDING else ()
-    return FORMING.get(family, ())
+    if pattern.verdict is not Verdict.LIES_FLAT:
+        return tuple(stock.process(name) for name in _FORMED.get(family, ()))
+    return (stock.process("bending"),) if family in _BENT else ()

@@ -9,8 +9,9 @@ from typing import Any, Literal
 from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Side
 from meshflow.model.stock import Material, Process, Sheet
+from meshflow.stock.lookup import Stock
 
-__all__ = ["JobPlan", "PartPlan"]
+__all__ = ["JobPlan", "PartPlan", "group_name"]
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,8 @@ class PartPlan:
         Thickness [mm].
     limits : Limits
         What the material bears at this thickness.
+    scan : str
+        The mesh file as the job names it; `mesh.name` when left out.
     units, region, seam, side, face_up, smooth
         As in the job file; lengths in millimetres.
     quantity, may_mirror, turns_deg
@@ -51,6 +54,7 @@ class PartPlan:
     process: Process
     thickness_mm: float
     limits: Limits
+    scan: str = ""
     units: str | None = None
     region: str = "all"
     seam: str | None = None
@@ -64,6 +68,11 @@ class PartPlan:
     tolerance_mm: float = 0.05
     tryout_of: str = ""
     tryout_kind: Literal["acrylic", "card"] | None = None
+
+    @property
+    def group(self) -> str:
+        """Name of the group of parts that are nested together: same material, same thickness."""
+        return group_name(self.material.id, self.thickness_mm)
 
 
 @dataclass(frozen=True)
@@ -80,6 +89,10 @@ class JobPlan:
         Parts in the order of the file, each followed by its try-out piece.
     sheets : tuple of Sheet
         The rack, with material ids and thickness.
+    stock : Stock
+        Materials, processes and sheets, the workshop's own stock file included.
+    stock_file : Path, optional
+        The workshop's own stock file.
     margin_mm, spacing_mm, effort, seconds, seed
         For nesting.
     dxf_versions : tuple of str
@@ -94,6 +107,8 @@ class JobPlan:
     file: Path
     parts: tuple[PartPlan, ...]
     sheets: tuple[Sheet, ...]
+    stock: Stock
+    stock_file: Path | None
     margin_mm: float
     spacing_mm: float
     effort: int
@@ -103,3 +118,14 @@ class JobPlan:
     svg: bool
     png: bool
     canonical: dict[str, Any]
+
+
+def group_name(material: str, thickness_mm: float) -> str:
+    """Return the name of a kind of sheet, which is the stem of its files.
+
+    Examples
+    --------
+    >>> group_name("cu_etp", 0.8)
+    'cu_etp-0.8mm'
+    """
+    return f"{material}-{thickness_mm:.6f}".rstrip("0").rstrip(".") + "mm"

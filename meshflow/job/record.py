@@ -1,6 +1,7 @@
 """The job record: what went in, with which versions and options, what came out, and how long it took.
 
-The only output with a clock time in it. Two records of one job differ in ``times`` and ``machine`` alone.
+The only output with a clock time in it: two records of one job, run in two places, differ in ``work``, ``times`` and
+``machine`` alone.
 """
 
 from __future__ import annotations
@@ -12,10 +13,11 @@ from pathlib import Path
 from typing import Any
 
 import meshflow
+from meshflow.errors import FaultError
 from meshflow.geometry.linear import BACKEND
-from meshflow.job.cache import file_hash
-from meshflow.job.results import JobResult, MadePart, NestGroup, notes_of
-from meshflow.job.stages import PART_STAGES
+from meshflow.job.results import JobResult, MadePart, NestGroup, RefusedPart
+from meshflow.job.scans import file_hash
+from meshflow.job.stages import NEST_VERSION, PART_STAGES
 
 __all__ = ["job_record", "versions"]
 
@@ -59,11 +61,11 @@ def job_record(result: JobResult, folder: Path, *, started: float) -> dict[str, 
         "complete": result.complete,
         "versions": versions(),
         "solver": BACKEND,
-        "stages": {stage.name: stage.version for stage in PART_STAGES},
+        "stages": {**{stage.name: stage.version for stage in PART_STAGES.values()}, "nest": NEST_VERSION},
         "options": result.plan.canonical,
         "inputs": _inputs(result),
         "parts": [_part(made) for made in result.made],
-        "refused": [{"part": refused.plan.name, "reason": str(refused.error)} for refused in result.refused],
+        "refused": [_refused(refused) for refused in result.refused],
         "nests": [_nest(group) for group in result.nests],
         "not_nested": [{"group": name, "reason": str(error)} for name, error in result.unnested],
         "outputs": [
@@ -81,11 +83,32 @@ def job_record(result: JobResult, folder: Path, *, started: float) -> dict[str, 
 
 
 def _inputs(result: JobResult) -> list[dict[str, Any]]:
-    sources = {made.report.source.file: made.report.source for made in result.made}
-    return [
-        {"file": name, "sha256": source.sha256, "unit": source.unit, "unit_from": source.unit_from}
-        for name, source in sorted(sources.items())
-    ]
+    """Return every file that went in, as the job names it, with its hash; none where it could not be read."""
+    plan = result.plan
+    own = [(plan.file, plan.file.name, "job")]
+    own += [(plan.stock_file, str(plan.canonical["stock"]), "stock")] if plan.stock_file else []
+    files: list[dict[str, Any]] = [{"file": name, "kind": kind, "sha256": _hash(path)} for path, name, kind in own]
+    reports = {part.scan: report.source for part, report in result.reports}
+    for part in {part.scan: part for part in plan.parts}.values():
+        source = reports.get(part.scan)
+        units = {"unit": source.unit, "unit_from": source.unit_from} if source else {}
+        digest = source.sha256 if source else _hash(part.mesh)
+        files.append({"file": part.scan, "kind": "scan", "sha256": digest, **units})
+    return files
+
+
+def _hash(path: Path) -> str | None:
+    try:
+        return file_hash(path)
+    except OSError:
+        return None
+
+
+def _refused(refused: RefusedPart) -> dict[str, Any]:
+    error = refused.error
+    said: dict[str, Any] = {"part": refused.plan.name, "reason": str(error)}
+    # A fault of our own is reported with this record: say where it was.
+    return {**said, "frames": list(error.frames)} if isinstance(error, FaultError) else said
 
 
 def _part(made: MadePart) -> dict[str, Any]:
@@ -103,13 +126,13 @@ def _part(made: MadePart) -> dict[str, Any]:
         }
     return {
         "name": made.plan.name,
-        "mesh": made.plan.mesh.name,
+        "mesh": made.plan.scan or made.plan.mesh.name,
         "material": made.plan.material.id,
         "thickness_mm": made.plan.thickness_mm,
         "quantity": made.plan.quantity,
         "key": made.key,
         **figures,
-        "findings": [note.to_json() for note in notes_of(made.part)],
+        "findings": [note.to_json() for note in made.notes],
     }
 
 

@@ -1,17 +1,18 @@
-"""What a run came to, before anything is written."""
+"""What a run came to."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 
 from meshflow.errors import MeshflowError
+from meshflow.job.folder import Published
 from meshflow.job.plan import JobPlan, PartPlan
 from meshflow.model.check import CheckReport
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.layout import Nest
 from meshflow.model.part import Part
 
-__all__ = ["JobResult", "MadePart", "NestGroup", "RefusedPart", "group_name", "notes_of"]
+__all__ = ["JobResult", "MadePart", "NestGroup", "RefusedPart", "notes_of"]
 
 
 @dataclass(frozen=True)
@@ -36,9 +37,14 @@ class MadePart:
     key: str
 
     @property
+    def notes(self) -> tuple[Finding, ...]:
+        """Everything that region, pattern and part have to say."""
+        return notes_of(self.part)
+
+    @property
     def refusals(self) -> tuple[Finding, ...]:
         """Findings that forbid cutting it as it is."""
-        return tuple(note for note in notes_of(self.part) if note.severity is Severity.REFUSE)
+        return tuple(note for note in self.notes if note.severity is Severity.REFUSE)
 
 
 @dataclass(frozen=True)
@@ -51,10 +57,13 @@ class RefusedPart:
         What was asked for.
     error : MeshflowError
         Why not.
+    report : CheckReport, optional
+        What checking its scan found, if it came that far.
     """
 
     plan: PartPlan
     error: MeshflowError
+    report: CheckReport | None = None
 
 
 @dataclass(frozen=True)
@@ -97,7 +106,9 @@ class JobResult:
     seconds : dict of str to float
         Time spent in each stage; for the record only.
     redone, kept : int
-        Stages computed, and stages taken from the cache.
+        Steps computed, and steps whose results an earlier run had left. Parts of one scan share the steps on it.
+    published : Published
+        What became of the files of this run and of the one before.
     """
 
     plan: JobPlan
@@ -109,6 +120,7 @@ class JobResult:
     seconds: dict[str, float] = field(default_factory=dict)
     redone: int = 0
     kept: int = 0
+    published: Published = field(default_factory=Published)
 
     @property
     def complete(self) -> bool:
@@ -120,14 +132,20 @@ class JobResult:
             or any(group.nest.unplaced for group in self.nests)
         )
 
+    @property
+    def reports(self) -> tuple[tuple[PartPlan, CheckReport], ...]:
+        """The report on each scan, once, with the first part that uses it; in the order of the job."""
+        known = [(item.plan, item.report) for item in self.made]
+        known += [(item.plan, item.report) for item in self.refused if item.report is not None]
+        found: dict[str, tuple[PartPlan, CheckReport]] = {}
+        order = [part.name for part in self.plan.parts]
+        for plan, report in sorted(known, key=lambda item: order.index(item[0].name)):
+            found.setdefault(plan.scan, (plan, report))
+        return tuple(found.values())
+
 
 def notes_of(part: Part) -> tuple[Finding, ...]:
     """Return everything that region, pattern and part have to say, in the order of the work."""
     if part.pattern is None:
         return part.notes
     return (*part.pattern.region.notes, *part.pattern.notes, *part.notes)
-
-
-def group_name(material: str, thickness_mm: float) -> str:
-    """Return the stem of a nest's files, such as ``cu_etp-0.8mm``."""
-    return f"{material}-{thickness_mm:g}mm"

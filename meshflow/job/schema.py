@@ -1,40 +1,170 @@
-"""What a job file may hold: the form of its tables, checked by pydantic, exported as JSON schema.
+"""What a job file may hold: its tables and keys, checked by pydantic, exported as JSON schema.
 
 Lengths are millimetres as bare numbers, or text with a unit (``"0.8 mm"``, ``"9 oz leather"``). A key that is not
 listed here is a mistake, so that a typo never passes in silence.
+
+Names are looked up while the form is checked (materials, processes, sheets, mesh files, selectors), so that the maker
+sees every mistake of the file at once and not the first kind of them only. Where the JSON schema is asked for, or no
+`Surroundings` are given, only the form counts.
 """
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+)
 
-from meshflow.errors import UnitError
+from meshflow.errors import MeshflowError
+from meshflow.job.defaults import Tryout, usual_process
+from meshflow.job.locate import FieldPath
+from meshflow.job.mistakes import in_words
+from meshflow.stock.lookup import Stock
 from meshflow.units import length_mm, unit_scale
 
-__all__ = ["JobModel", "NestRow", "OutputRow", "PartRow", "SheetRow", "json_schema"]
+__all__ = [
+    "DxfVersion",
+    "JobModel",
+    "NestRow",
+    "OutputRow",
+    "PartRow",
+    "SheetRow",
+    "Surroundings",
+    "json_schema",
+    "read_form",
+]
+
+T = TypeVar("T")
+_CUTTING = ("cut", "template")  # kinds of process that a piece can be cut out by, or that make what it is cut by
+DxfVersion = Literal["R12", "R2000", "R2010", "R2018"]
 
 NAME = r"^[A-Za-z0-9][A-Za-z0-9_-]{0,63}$"
+# A cutting table's own computer may refuse to open files of these names.
+_DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{number}" for port in ("com", "lpt") for number in range(1, 10))}
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What names in a job file are looked up in.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of the job file, which file names are relative to.
+    stock : Stock
+        Materials, processes and sheets.
+    """
+
+    folder: Path
+    stock: Stock
+
+
+def _sentence(action: Callable[[], T]) -> T:
+    """Do something; turn our errors into the kind that pydantic collects."""
+    try:
+        return action()
+    except MeshflowError as error:
+        raise ValueError(str(error)) from error
+
+
+def _stock(info: ValidationInfo) -> Stock | None:
+    return info.context.stock if isinstance(info.context, Surroundings) else None
 
 
 def _length(value: Any) -> float:
-    try:
-        return length_mm(value)
-    except UnitError as error:
-        raise ValueError(str(error)) from error
+    return _sentence(lambda: length_mm(value))
+
+
+def _thickness(value: Any) -> float:
+    # To a nanometre, so that two thicknesses that differ are two kinds of sheet with two names for their files.
+    return round(_length(value), 6)
 
 
 def _unit(value: str) -> str:
+    _sentence(lambda: unit_scale(value))
+    return value
+
+
+def _smooth(value: Any) -> Any:
+    if value in ("auto", "none"):
+        return value
+    if isinstance(value, str) and not any(letter.isdigit() for letter in value):
+        raise ValueError(f'must be "auto", "none" or a length such as "4 mm", not "{value}"')
+    length = _length(value)
+    if length == 0.0:
+        raise ValueError('a feature length of 0 mm smooths nothing: say "none"')
+    return length
+
+
+def _file_name(value: str) -> str:
+    if value.lower() in _DEVICES:
+        raise ValueError(f'"{value}" is the name of a device on many computers; no file can be called that.')
+    return value
+
+
+def _material(value: str, info: ValidationInfo) -> str:
+    stock = _stock(info)
+    if stock is not None:
+        _sentence(lambda: stock.limits(value, 1.0))
+    return value
+
+
+def _selector(value: str) -> str:
+    from meshflow.regions.selector import parse_selector
+
+    _sentence(lambda: parse_selector(value))
+    return value
+
+
+def _seam(value: str) -> str:
+    from meshflow.regions.seam_place import parse_seam
+
+    _sentence(lambda: parse_seam(value))
+    return value
+
+
+def _mesh(value: str, info: ValidationInfo) -> str:
+    if not isinstance(info.context, Surroundings):
+        return value
     try:
-        unit_scale(value)
-    except UnitError as error:
-        raise ValueError(str(error)) from error
+        there = (info.context.folder / value).is_file()
+    except (OSError, ValueError):  # a name that the file system cannot have
+        there = False
+    if not there:
+        raise ValueError(f'there is no file "{value}" (seen from the job file).')
+    return value
+
+
+def _sheet(value: str, info: ValidationInfo) -> str:
+    stock = _stock(info)
+    if stock is not None:
+        _sentence(lambda: stock.sheet(value))
     return value
 
 
 Length = Annotated[float, BeforeValidator(_length, json_schema_input_type=float | str)]
-Unit = Annotated[str, AfterValidator(_unit)]
+Smooth = Annotated[
+    float | Literal["auto", "none"],
+    BeforeValidator(_smooth, json_schema_input_type=float | str),
+]
+Thickness = Annotated[
+    float,
+    BeforeValidator(_thickness, json_schema_input_type=float | str),
+    Field(gt=0, le=500),  # far beyond any sheet; it catches metres written as millimetres
+]
+Degrees = Annotated[float, Field(allow_inf_nan=False)]
+MaterialName = Annotated[str, Field(min_length=1), AfterValidator(_material)]
 
 
 class _Table(BaseModel):
@@ -44,64 +174,152 @@ class _Table(BaseModel):
 class PartRow(_Table):
     """One part to make."""
 
-    name: str = Field(pattern=NAME, description="Name of the part and of its files.")
-    mesh: str = Field(min_length=1, description="Mesh file, relative to the job file.")
-    material: str = Field(min_length=1, description="Material id or family of the stock tables.")
-    thickness: Length = Field(gt=0, description="Thickness of the material.")
-    units: Unit | None = Field(default=None, description="Unit of the mesh file; needed unless the file carries one.")
-    region: str = Field(default="all", description="Which faces: a selector.")
-    seam: str | None = Field(default=None, description="Where a ring is opened: a point, a plane, or none.")
+    name: Annotated[str, AfterValidator(_file_name)] = Field(
+        pattern=NAME, description="Name of the part and of its files."
+    )
+    mesh: Annotated[str, AfterValidator(_mesh)] = Field(
+        min_length=1, description="Mesh file, relative to the job file."
+    )
+    material: MaterialName = Field(description="Material id or family of the stock tables.")
+    thickness: Thickness = Field(description="Thickness of the material.")
+    units: Annotated[str, AfterValidator(_unit)] | None = Field(
+        default=None, description="Unit of the mesh file; needed unless the file carries one."
+    )
+    region: Annotated[str, AfterValidator(_selector)] = Field(default="all", description="Which faces: a selector.")
+    seam: Annotated[str, AfterValidator(_seam)] | None = Field(
+        default=None, description="Where a ring is opened: a point, a plane, or none."
+    )
     side: Literal["outer", "middle", "inner"] = Field(default="middle", description="Face that was scanned.")
     face_up: Literal["outer", "inner"] = Field(default="outer", description="Face that looks up on the pattern.")
-    smooth: Literal["auto", "none"] | Length = Field(default="auto", description="Feature length of the carrier.")
-    process: str | None = Field(default=None, description="Process id; by default one that suits the material.")
+    smooth: Smooth = Field(default="auto", description="Feature length of the carrier: auto, none, or a length.")
+    process: str | None = Field(
+        default=None, validate_default=True, description="Process id; by default one that suits the material."
+    )
     quantity: int = Field(default=1, ge=1, le=10_000, description="How many.")
     may_mirror: bool = Field(default=False, description="Whether nesting may turn the part over.")
-    turns: list[float] = Field(default=[], description="Allowed turns on the sheet [deg]; empty: 0, 90, 180, 270.")
-    grain: float | None = Field(default=None, description="Grain direction on the flat, from x [deg].")
-    tolerance: Length = Field(default=0.05, gt=0, description="Greatest distance of the contour from the rim.")
-    tryout: Literal["acrylic", "card"] | None = Field(default=None, description="Also make a try-out piece.")
-    tryout_thickness: Length | None = Field(default=None, gt=0, description="Thickness of the try-out sheet.")
+    turns: list[Degrees] = Field(
+        default=[], max_length=360, description="Allowed turns on the sheet [deg]; empty: 0, 90, 180, 270."
+    )
+    grain: Degrees | None = Field(default=None, description="Grain direction on the flat, from x [deg].")
+    tolerance: Length = Field(default=0.05, gt=0, le=10, description="Greatest distance of the contour from the rim.")
+    tryout: Tryout | None = Field(default=None, description="Also make a try-out piece.")
+    tryout_thickness: Thickness | None = Field(default=None, description="Thickness of the try-out sheet.")
+
+    @field_validator("process")
+    @classmethod
+    def _suits_the_material(cls, value: str | None, info: ValidationInfo) -> str | None:
+        stock, material = _stock(info), info.data.get("material")
+        if stock is not None and value is not None:
+            process = _sentence(lambda: stock.process(value))
+            if process.kind not in _CUTTING:
+                cutting = ", ".join(sorted(known.id for known in stock.processes.values() if known.kind in _CUTTING))
+                raise ValueError(f"{process.name} does not cut a piece out. Known: {cutting}.")
+        if stock is not None and material is not None:
+            refusal = stock.refusal(value or usual_process(stock.material(material)), material)
+            if refusal:
+                raise ValueError(refusal)
+        return value
+
+    @field_validator("tryout")
+    @classmethod
+    def _is_in_stock(cls, value: Tryout | None, info: ValidationInfo) -> Tryout | None:
+        if value is not None:
+            _material(value, info)
+        return value
 
 
 class SheetRow(_Table):
     """One kind of sheet in the rack."""
 
-    size: str = Field(min_length=1, description="Id of a stock sheet, or LENGTHxWIDTH in mm.")
-    material: str = Field(min_length=1, description="Material id or family.")
-    thickness: Length = Field(gt=0, description="Thickness.")
-    count: int = Field(default=0, ge=0, description="How many are in stock; 0: as many as needed.")
+    size: Annotated[str, AfterValidator(_sheet)] = Field(
+        min_length=1, description="Id of a stock sheet, or LENGTHxWIDTH in mm, length along x."
+    )
+    material: MaterialName = Field(description="Material id or family.")
+    thickness: Thickness = Field(description="Thickness.")
+    count: int = Field(default=0, ge=0, le=100_000, description="How many are in stock; 0: as many as needed.")
 
 
 class NestRow(_Table):
     """How parts are laid on sheets."""
 
     margin: Length = Field(default=10.0, description="Clear edge of the sheet.")
-    spacing: Length = Field(default=3.0, description="Clear distance between parts.")
+    spacing: Length = Field(default=3.0, description="Clear distance between parts, the width of the cut included.")
     effort: int = Field(default=4, ge=1, le=100_000, description="Rounds of search; more is slower and no worse.")
-    seconds: float | None = Field(default=None, gt=0, description="Time cap for each material.")
-    seed: int = Field(default=1, ge=0, description="Seed of the search.")
+    seconds: float | None = Field(
+        default=None, gt=0, allow_inf_nan=False, description="Time cap for each material; the answer then varies."
+    )
+    seed: int = Field(default=1, ge=0, lt=2**63, description="Seed of the search.")
 
 
 class OutputRow(_Table):
     """Which files are written."""
 
-    dxf: list[Literal["R12", "R2000", "R2010", "R2018"]] = Field(default=["R2010"], min_length=1)
-    svg: bool = True
-    png: bool = True
+    dxf: list[DxfVersion] = Field(
+        default=["R2010"], min_length=1, description="Versions; R2010 takes the plain name, others say theirs."
+    )
+    svg: bool = Field(default=True, description="Drawings as SVG as well.")
+    png: bool = Field(default=True, description="Pictures as PNG as well.")
 
 
 class JobModel(_Table):
     """A whole job file."""
 
     title: str = Field(min_length=1, max_length=200, description="Name of the job.")
+    stock: str | None = Field(default=None, description="The workshop's own stock file, relative to the job file.")
     part: list[PartRow] = Field(min_length=1, description="The parts.")
     sheet: list[SheetRow] = Field(default=[], description="The rack; without it a standard sheet is taken.")
     nest: NestRow = NestRow()
     output: OutputRow = OutputRow()
-    stock: str | None = Field(default=None, description="The workshop's own stock file, relative to the job file.")
+
+
+def read_form(
+    data: dict[str, Any], surroundings: Surroundings | None = None
+) -> tuple[JobModel | None, list[tuple[FieldPath, str]]]:
+    """Check the tables of a job file.
+
+    Parameters
+    ----------
+    data : dict
+        The file as plain data.
+    surroundings : Surroundings, optional
+        What names are looked up in; only the form is checked when left out.
+
+    Returns
+    -------
+    model : JobModel or None
+        The job; None when there are mistakes.
+    mistakes : list of (field path, str)
+        Every mistake with the field it stands in.
+    """
+    try:
+        return JobModel.model_validate(data, context=surroundings), []
+    except ValidationError as error:
+        return None, [
+            (tuple(mistake["loc"]), in_words(mistake, known=_known_keys(mistake["loc"])))
+            for mistake in error.errors(include_url=False)
+        ]
+
+
+def _known_keys(place: tuple[int | str, ...]) -> list[str]:
+    """Return the keys that the table at `place` (whose last piece is the key in question) may hold."""
+    model: Any = JobModel
+    for piece in place[:-1]:
+        if isinstance(piece, str) and piece in getattr(model, "model_fields", {}):
+            annotation = model.model_fields[piece].annotation
+            model = getattr(annotation, "__args__", (annotation,))[0]
+    return list(getattr(model, "model_fields", {}))
 
 
 def json_schema() -> dict[str, Any]:
-    """Return the JSON schema of a job file, for editors."""
-    return {"$id": "meshflow-job-1", **JobModel.model_json_schema()}
+    """Return the JSON schema of a job file, for editors.
+
+    Examples
+    --------
+    >>> json_schema()["$id"]
+    'meshflow-job-1'
+    """
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": "meshflow-job-1",
+        **JobModel.model_json_schema(),
+    }

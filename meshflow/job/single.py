@@ -1,40 +1,114 @@
-"""One stage for one file, without a job file: check a scan, lay one piece flat, nest drawings, copy the demo."""
+"""One step for one file, without a job file: check a scan, lay one piece flat, nest drawings.
+
+Drawings of an earlier run that this one no longer makes are named and left alone: there is no record here that could
+prove them ours.
+"""
 
 from __future__ import annotations
 
-import shutil
-import tempfile
+import re
+import unicodedata
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Final, Literal
 
-from meshflow.errors import InputError, NestError, OptionError
+from meshflow.errors import MeshflowError, NestError, OptionError
 from meshflow.job.cache import Cache
-from meshflow.job.outputs import json_text, move_into, prepare_folder, write_pattern_files
+from meshflow.job.folder import Published, check_folder, draft_in, prepare_folder, publish
+from meshflow.job.outputs import json_text, write_drawing, write_pattern, write_text
 from meshflow.job.plan import PartPlan
 from meshflow.job.results import MadePart
-from meshflow.job.run import make_part
+from meshflow.job.scans import file_hash
 from meshflow.job.stages import Progress
+from meshflow.job.walk import Walk
 from meshflow.model.check import CheckReport
+from meshflow.model.finding import Finding, Severity
 from meshflow.model.layout import Nest
+from meshflow.model.part import Part
 from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Side
 from meshflow.model.stock import Material, Process, Sheet
-from meshflow.stock.load import load_stock
+from meshflow.model.surface import Source
 
-__all__ = ["check_file", "copy_demo", "flatten_file", "nest_files"]
+__all__ = ["check_file", "flatten_file", "nest_files", "part_name", "refused_report"]
 
-UNNAMED = Material("", "material not named", "", Limits(source="no material named: judged as one that cannot stretch"))
-NO_PROCESS = Process("", "", 0.0, "")
+DxfVersion = Literal["R12", "R2000", "R2010", "R2018"]
+
+MOST_COPIES: Final = 10_000
+LONGEST_NAME: Final = 64
+
+_UNNAMED: Final = Material(
+    "", "material not named", "", Limits(source="no material named: judged as one that cannot stretch")
+)
+_NO_PROCESS: Final = Process("", "", 0.0, "")
+_LETTERS: Final = str.maketrans(
+    {
+        "ß": "ss",
+        "æ": "ae",
+        "Æ": "AE",
+        "œ": "oe",
+        "Œ": "OE",
+        "ø": "o",
+        "Ø": "O",
+        "ł": "l",
+        "Ł": "L",
+        "đ": "d",
+        "Đ": "D",
+        "þ": "th",
+        "ð": "d",
+        "ı": "i",
+    }
+)
+_SHEET_FILE: Final = re.compile(r"sheet-(\d{2,})\.(?:dxf|svg)")
 
 
-def check_file(path: str | Path, *, units: str | None = None) -> CheckReport:
-    """Read a mesh file and check it; `CheckReport.usable` says whether it is fit to use."""
+def check_file(path: str | Path, *, units: str | None = None, progress: Progress | None = None) -> CheckReport:
+    """Read a mesh file and check it.
+
+    Parameters
+    ----------
+    path : path-like
+        Mesh file.
+    units : str, optional
+        Unit of the file; needed unless it carries one.
+    progress : callable, optional
+        Called as ``progress(what, share_done)``.
+
+    Returns
+    -------
+    CheckReport
+        ``usable`` says whether it is fit to use.
+
+    Raises
+    ------
+    MeshflowError
+        If it cannot be read; `refused_report` makes a report of that.
+    """
     from meshflow.mesh.check import check
     from meshflow.mesh.read import read_mesh
 
-    return check(read_mesh(path, units=units))
+    report = progress or (lambda what, share: None)
+    name = Path(path).name
+    report(f"{name}: reading", 0.0)
+    try:
+        surface = read_mesh(path, units=units)
+    except MeshflowError as error:
+        raise error.located(str(path)) from error  # a folder such as "." has no name of its own
+    report(f"{name}: checking", 0.3)
+    return check(surface)
+
+
+def refused_report(path: str | Path, error: MeshflowError) -> CheckReport:
+    """Return the report on a file that cannot be read: nothing counted, and the finding M100 that says why."""
+    path = Path(path)
+    try:
+        digest = file_hash(path)
+    except (OSError, ValueError):
+        digest = ""
+    finding = Finding("M100", Severity.REFUSE, error.what, error.remedy, faces=error.faces)
+    return CheckReport(Source(path.name, digest, unit=""), 0, 0, (0.0, 0.0, 0.0), 0, 0, (finding,))
 
 
 def flatten_file(
@@ -50,15 +124,15 @@ def flatten_file(
     face_up: FaceUp = "outer",
     smooth: float | Literal["auto", "none"] = "auto",
     tolerance_mm: float = 0.05,
-    dxf_version: Literal["R12", "R2000", "R2010", "R2018"] = "R2010",
+    dxf_version: DxfVersion = "R2010",
     progress: Progress | None = None,
-) -> tuple[MadePart, list[str]]:
+) -> tuple[MadePart, Published]:
     """Lay one piece of a mesh file flat and write its drawing, pictures and figures.
 
     Parameters
     ----------
     path : path-like
-        Mesh file; its stem names the part.
+        Mesh file; its stem names the part, see `part_name`.
     out : path-like
         Folder to write to.
     units, region, seam, side, face_up, smooth, tolerance_mm
@@ -75,29 +149,29 @@ def flatten_file(
     Returns
     -------
     made : MadePart
-        The part; `refusals` forbid cutting it.
-    files : list of str
-        Files written, relative to `out`.
+        The part; `refusals` forbid cutting it, and then no drawing is written.
+    published : Published
+        NAME.dxf, NAME.svg, NAME.png and NAME.distortion.json; `left` names drawings of an earlier run that no longer
+        show the piece.
 
     Raises
     ------
     MeshflowError
         If the file, the selection or the options are no good.
     """
+    from meshflow.stock.load import load_stock
+
     path = Path(path)
-    if not path.is_file():
-        raise InputError("there is no such file.", where=str(path), remedy="Check the path.")
-    if thickness_mm < 0:
-        raise OptionError(f"a thickness of {thickness_mm} mm makes no sense.", remedy="Give millimetres, 0 or more.")
+    check_folder(Path(out))
     stock = load_stock()
-    stuff = stock.material(material) if material else UNNAMED
+    stuff = stock.material(material) if material else _UNNAMED
     plan = PartPlan(
         name=part_name(path.stem),
         mesh=path,
         material=stuff,
-        process=NO_PROCESS,
+        process=_NO_PROCESS,
         thickness_mm=thickness_mm,
-        limits=stock.limits(stuff.id, thickness_mm) if material else UNNAMED.limits,
+        limits=stock.limits(stuff.id, thickness_mm) if material else _UNNAMED.limits,
         units=units,
         region=region,
         seam=seam,
@@ -106,17 +180,28 @@ def flatten_file(
         smooth=smooth,
         tolerance_mm=tolerance_mm,
     )
+    made = Walk(Cache(None), progress or (lambda what, share: None)).part(plan)
     folder = prepare_folder(Path(out))
-    made = make_part(plan, cache=Cache(None), progress=progress)
-    with tempfile.TemporaryDirectory(dir=folder, prefix=".meshflow-draft-") as draft:
-        write_pattern_files(made, Path(draft), dxf_versions=(dxf_version,), job_hash=made.key)
-        return made, move_into(Path(draft), folder)
+    with draft_in(folder) as draft:
+        write_pattern(made, draft, dxf_versions=(dxf_version,), job_hash=made.key)
+        files = publish(draft, folder)
+    drawings = (f"{plan.name}.dxf", f"{plan.name}.svg")
+    left = tuple(name for name in drawings if name not in files and (folder / name).exists())
+    return made, Published(files, left=left)
 
 
 def part_name(stem: str) -> str:
-    """Return a file stem as the name of a part: ASCII letters, digits, - and _ only."""
-    plain = "".join(letter if letter.isascii() and (letter.isalnum() or letter in "-_") else "-" for letter in stem)
-    return plain.strip("-") or "part"
+    """Return a file's stem as the name of a part: ASCII letters, digits, - and _, 64 at most.
+
+    Examples
+    --------
+    >>> part_name("Köcher links"), part_name("鞍")
+    ('Kocher-links', 'part')
+    """
+    plain = unicodedata.normalize("NFKD", stem.translate(_LETTERS))
+    plain = "".join(letter for letter in plain if not unicodedata.combining(letter))
+    plain = re.sub(r"[^A-Za-z0-9_]+", "-", plain)
+    return plain.strip("-")[:LONGEST_NAME].rstrip("-") or "part"
 
 
 def nest_files(
@@ -133,9 +218,9 @@ def nest_files(
     seconds: float | None = None,
     seed: int = 1,
     units: str | None = None,
-    dxf_version: Literal["R12", "R2000", "R2010", "R2018"] = "R2010",
+    dxf_version: DxfVersion = "R2010",
     progress: Progress | None = None,
-) -> tuple[Nest, list[str]]:
+) -> tuple[Nest, Published]:
     """Nest the parts of DXF files on sheets and write the sheets.
 
     Parameters
@@ -145,7 +230,7 @@ def nest_files(
     out : path-like
         Folder to write to.
     sheets : sequence of Sheet
-        What they are nested on.
+        What they are nested on. A sheet without a material or thickness takes any part.
     margin_mm, spacing_mm : float
         Clear edge of the sheet, clear distance between parts [mm].
     quantities : mapping of str to int, optional
@@ -161,35 +246,26 @@ def nest_files(
     dxf_version : str
         Version of the DXF.
     progress : callable, optional
-        Called as ``progress(what, share_done)``.
+        Called as ``progress(what, share_done)``. An interrupt ends the search, and nothing is written.
 
     Returns
     -------
     nest : Nest
         The verified answer.
-    files : list of str
-        Files written, relative to `out`.
+    published : Published
+        sheet-01.dxf, sheet-01.svg ... and nest.json; `left` names sheets of an earlier run that this nest does not use.
 
     Raises
     ------
     MeshflowError
         If a file, a quantity or an option is no good.
     """
-    from meshflow.drawing import compose_sheet, read_part, write_dxf, write_svg
+    from meshflow.drawing import compose_sheet
     from meshflow.nest import nest, nest_json
 
-    wanted = dict(quantities or {})
-    parts = []
-    for file in files:
-        part = read_part(file, units=units)
-        count = wanted.pop(Path(file).stem, wanted.pop(part.name, 1))
-        parts.append(replace(part, quantity=count, turns_deg=tuple(turns_deg), may_mirror=may_mirror))
-    if wanted:
-        raise NestError(
-            f"a quantity is given for {', '.join(sorted(wanted))}, which no file is named after.",
-            remedy=f"The parts are {', '.join(part.name for part in parts)}.",
-        )
-    folder = prepare_folder(Path(out))
+    check_folder(Path(out))
+    parts = _parts(files, quantities or {}, units)
+    parts = [replace(part, turns_deg=tuple(turns_deg), may_mirror=may_mirror) for part in parts]
     answer = nest(
         parts,
         sheets,
@@ -200,61 +276,41 @@ def nest_files(
         seconds=seconds,
         progress=progress,
     )
-    with tempfile.TemporaryDirectory(dir=folder, prefix=".meshflow-draft-") as draft:
+    if answer.stopped_by == "interrupt":
+        raise KeyboardInterrupt
+    folder = prepare_folder(Path(out))
+    with draft_in(folder) as draft:
         for number, layout in enumerate(answer.sheets, start=1):
-            drawing = compose_sheet(layout, parts, name=f"sheet-{number:02d}")
-            write_dxf(drawing, Path(draft) / f"sheet-{number:02d}.dxf", version=dxf_version)
-            write_svg(drawing, Path(draft) / f"sheet-{number:02d}.svg")
-        text = json_text(nest_json(answer, parts))
-        (Path(draft) / "nest.json").write_text(text, encoding="utf-8", newline="\n")
-        return answer, move_into(Path(draft), folder)
+            name = f"sheet-{number:02d}"
+            write_drawing(compose_sheet(layout, parts, name=name), draft / name, (dxf_version,))
+        write_text(draft / "nest.json", json_text(nest_json(answer, parts)))
+        written = publish(draft, folder)
+    return answer, Published(written, left=_sheets_beyond(folder, len(answer.sheets)))
 
 
-def copy_demo(folder: str | Path) -> Path:
-    """Copy the demo job and its meshes into a folder; return the job file.
+def _parts(files: Sequence[str | Path], quantities: Mapping[str, int], units: str | None) -> list[Part]:
+    from meshflow.drawing import read_part
 
-    Raises
-    ------
-    InputError
-        If the demo is not installed with this copy of meshflow, or the folder cannot be written to.
-    """
-    here = Path(__file__).resolve().parent.parent
-    for home in (here / "demo", here.parent / "sample_meshes"):
-        if (home / "carousel.toml").is_file():
-            target = prepare_folder(Path(folder))
-            for file in sorted(home.iterdir()):
-                if file.suffix in DEMO_FILES:
-                    shutil.copyfile(file, target / file.name)
-            return target / "carousel.toml"
-    raise InputError(
-        "the demo meshes are not part of this installation.", remedy="Run it from a checkout of the project."
-    )
-
-
-DEMO_FILES: frozenset[str] = frozenset({".toml", ".stl", ".obj", ".mtl", ".ply", ".off", ".glb", ".3mf"})
+    names = [Path(file).stem for file in files]
+    unknown = sorted(set(quantities) - set(names))
+    if unknown:
+        raise NestError(
+            f"a quantity is given for {', '.join(unknown)}, which no file is named after.",
+            remedy=f"The parts are {', '.join(names)}.",
+        )
+    for name, count in quantities.items():
+        if not 0 <= count <= MOST_COPIES:
+            raise OptionError(f"{count} copies of {name}?", remedy=f"Ask for 0 to {MOST_COPIES}.")
+    double = sorted(name for name, count in Counter(names).items() if count > 1)
+    if double:
+        raise NestError(f"two files are named {double[0]}.", remedy="Rename one, or raise the quantity.")
+    return [
+        replace(read_part(file, units=units), quantity=quantities.get(name, 1))
+        for file, name in zip(files, names, strict=True)
+    ]
 
 
-def sheet_of(text: str) -> Sheet:
-    """Return the sheet that ``LENGTHxWIDTH`` (mm; length along x) or a stock id means.
-
-    Raises
-    ------
-    StockError
-        If it is neither.
-    """
-    length, cross, width = text.strip().lower().partition("x")
-    try:
-        size = (float(length), float(width)) if cross else None
-    except ValueError:
-        size = None
-    if size is not None and min(size) > 0 and all(value < 1e6 for value in size):
-        return Sheet(id=text.strip().lower(), length_mm=size[0], width_mm=size[1])
-    return load_stock().sheet(text)
-
-
-def schema_text() -> str:
-    """Return the JSON schema of a job file as text."""
-    from meshflow.job.schema import json_schema
-
-    data: dict[str, Any] = json_schema()
-    return json_text(data)
+def _sheets_beyond(folder: Path, count: int) -> tuple[str, ...]:
+    """Return the sheet drawings in a folder that are numbered higher than `count`."""
+    numbered = ((path.name, _SHEET_FILE.fullmatch(path.name)) for path in folder.iterdir())
+    return tuple(sorted(name for name, match in numbered if match and int(match[1]) > count))

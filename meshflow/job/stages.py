@@ -1,27 +1,32 @@
 """The stages of one part, in the trade's own order, as data.
 
-Each takes the result of the one before. Raise a stage's version whenever its result changes for the same input: the
-cache then forgets the old ones. The first stage starts from the bytes of the scan.
+A stage names the stages whose results it takes; the first starts from the bytes of the scan. `walk` pulls the results
+it needs through this list. Raise a stage's version whenever its result changes for the same input: the cache then
+forgets the old ones.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from types import MappingProxyType
+from typing import Any, Final
 
 import numpy as np
 
 from meshflow.job.plan import PartPlan
 from meshflow.model.check import CheckReport
+from meshflow.model.finding import Severity
 from meshflow.model.part import Part
 from meshflow.model.pattern import FlatPattern
 from meshflow.model.region import Region
 from meshflow.model.surface import Surface
 
-__all__ = ["PART_STAGES", "Progress", "Stage", "read_checked"]
+__all__ = ["NEST_VERSION", "PART_STAGES", "Progress", "Stage"]
 
 Progress = Callable[[str, float], None]
+
+NEST_VERSION: Final = 1
 
 
 @dataclass(frozen=True)
@@ -34,49 +39,62 @@ class Stage:
         What the maker calls it.
     version : int
         Raised when the same input gives another result.
+    inputs : tuple of str
+        Stages whose results it takes, in this order; none for the stage that reads the scan.
     run : callable
-        ``run(plan, result_before, progress) -> result``.
+        ``run(plan, *results, progress=progress) -> result``.
     options : callable
         The part of the plan that the result depends on, as plain data.
+    kept : bool
+        Whether the cache keeps the result. The scan as read is not worth it: it lies on the disk already.
     """
 
     name: str
     version: int
-    run: Callable[[PartPlan, Any, Progress], Any]
+    inputs: tuple[str, ...]
+    run: Callable[..., Any]
     options: Callable[[PartPlan], dict[str, Any]]
+    kept: bool = True
 
 
-def read_checked(plan: PartPlan, _: Any, progress: Progress) -> tuple[Surface, CheckReport]:
-    """Read a scan, check it as it is in the file, and mend what is safe to mend."""
-    from meshflow.mesh.check import check
-    from meshflow.mesh.mend import mend
+def _read(plan: PartPlan, *, progress: Progress) -> Surface:
     from meshflow.mesh.read import read_mesh
 
-    progress("read", 0.0)
-    raw = read_mesh(plan.mesh, units=plan.units)
-    progress("check", 0.3)
-    report = check(raw)
-    refuse_unusable(report)
-    progress("mend", 0.7)
-    return mend(raw), report
+    progress("reading", 0.0)
+    return read_mesh(plan.mesh, units=plan.units)
 
 
-def refuse_unusable(report: CheckReport) -> None:
+def _check(plan: PartPlan, scan: Surface, *, progress: Progress) -> CheckReport:
+    from meshflow.mesh.check import check
+
+    progress("checking", 0.0)
+    return check(scan)
+
+
+def _mend(plan: PartPlan, scan: Surface, report: CheckReport, *, progress: Progress) -> Surface:
+    from meshflow.mesh.mend import mend
+
+    _refuse_unusable(report)
+    progress("mending", 0.0)
+    return mend(scan)
+
+
+def _refuse_unusable(report: CheckReport) -> None:
     """Raise MeshFileError when a check found the surface not fit to use."""
     from meshflow.errors import MeshFileError
 
     for finding in report.findings:
-        if str(finding.severity) == "refuse":
+        if finding.severity is Severity.REFUSE:
             raise MeshFileError(
                 f"{finding.code}: {finding.text}", where=report.source.file, remedy=finding.remedy, faces=finding.faces
             )
 
 
-def _select(plan: PartPlan, before: tuple[Surface, CheckReport], progress: Progress) -> Region:
+def _select(plan: PartPlan, scan: Surface, *, progress: Progress) -> Region:
     from meshflow.regions import select
 
-    return select(
-        before[0],
+    region = select(
+        scan,
         plan.region,
         name=plan.tryout_of or plan.name,
         thickness=plan.thickness_mm,
@@ -85,41 +103,43 @@ def _select(plan: PartPlan, before: tuple[Surface, CheckReport], progress: Progr
         seam=plan.seam,
         progress=progress,
     )
-
-
-def _carrier(plan: PartPlan, before: Region, progress: Progress) -> Region:
-    from meshflow.mesh.carrier import carrier_surface
-
-    progress("smooth", 0.0)
-    return carrier_surface(before, length=plan.smooth)
-
-
-def _neutral(plan: PartPlan, before: Region, progress: Progress) -> Region:
-    from meshflow.regions import neutral_surface
-
-    progress("offset", 0.0)
-    return _without_scan(neutral_surface(before))
+    return _without_scan(region)
 
 
 def _without_scan(region: Region) -> Region:
-    """Drop the scan itself from the record: a pattern must not carry three million faces through the cache."""
+    """Drop the scan's own triangles: no later stage looks at them, and a piece must not carry three million faces."""
     surface = Surface(vertices=np.empty((0, 3)), faces=np.empty((0, 3), dtype=np.int64), source=region.surface.source)
     return replace(region, surface=surface)
 
 
-def _flatten(plan: PartPlan, before: Region, progress: Progress) -> FlatPattern:
+def _carrier(plan: PartPlan, piece: Region, *, progress: Progress) -> Region:
+    from meshflow.mesh.carrier import carrier_surface
+
+    progress("smoothing", 0.0)
+    return carrier_surface(piece, length=plan.smooth)
+
+
+def _neutral(plan: PartPlan, piece: Region, *, progress: Progress) -> Region:
+    from meshflow.regions import neutral_surface
+
+    progress("offsetting", 0.0)
+    return neutral_surface(piece)
+
+
+def _flatten(plan: PartPlan, piece: Region, *, progress: Progress) -> FlatPattern:
     from meshflow.flatten import flatten
 
     grain = None if plan.grain_deg is None else float(np.radians(plan.grain_deg))
-    return flatten(before, limits=plan.limits, grain_rad=grain, progress=progress)
+    progress("flattening", 0.0)
+    return flatten(piece, limits=plan.limits, grain_rad=grain, progress=lambda _, share: progress("flattening", share))
 
 
-def _outline(plan: PartPlan, before: FlatPattern, progress: Progress) -> Part:
+def _outline(plan: PartPlan, pattern: FlatPattern, *, progress: Progress) -> Part:
     from meshflow.outline import outline, tryout
 
-    progress("outline", 0.0)
+    progress("outlining", 0.0)
     part = outline(
-        before,
+        pattern,
         tolerance=plan.tolerance_mm,
         grain=plan.material.grain,
         material=plan.material.id,
@@ -134,11 +154,14 @@ def _outline(plan: PartPlan, before: FlatPattern, progress: Progress) -> Part:
     return tryout(part, kind=plan.tryout_kind, thickness_mm=plan.thickness_mm, kerf_mm=kerf)
 
 
-PART_STAGES: tuple[Stage, ...] = (
-    Stage("read", 1, read_checked, lambda p: {"units": p.units, "suffix": p.mesh.suffix.lower(), "file": p.mesh.name}),
+_STAGES = (
+    Stage("read", 2, (), _read, lambda p: {"units": p.units, "file": p.mesh.name}, kept=False),
+    Stage("check", 1, ("read",), _check, lambda p: {}),
+    Stage("mend", 1, ("read", "check"), _mend, lambda p: {}),
     Stage(
         "select",
-        1,
+        2,
+        ("mend",),
         _select,
         lambda p: {
             "name": p.tryout_of or p.name,
@@ -149,11 +172,12 @@ PART_STAGES: tuple[Stage, ...] = (
             "face_up": p.face_up,
         },
     ),
-    Stage("carrier", 1, _carrier, lambda p: {"smooth": p.smooth}),
-    Stage("neutral", 1, _neutral, lambda p: {}),
+    Stage("carrier", 1, ("select",), _carrier, lambda p: {"smooth": p.smooth}),
+    Stage("neutral", 1, ("carrier",), _neutral, lambda p: {}),
     Stage(
         "flatten",
         1,
+        ("neutral",),
         _flatten,
         lambda p: {
             "stretch": p.limits.stretch,
@@ -166,17 +190,20 @@ PART_STAGES: tuple[Stage, ...] = (
     Stage(
         "outline",
         1,
+        ("flatten",),
         _outline,
         lambda p: {
             "tolerance": p.tolerance_mm,
             "material": p.material.id,
+            "grain": p.material.grain,
             "process": p.process.id,
             "kerf": p.process.kerf_mm,
             "quantity": p.quantity,
             "may_mirror": p.may_mirror,
             "turns": p.turns_deg,
-            "grain": p.material.grain,
             "tryout": p.tryout_kind,
         },
     ),
 )
+
+PART_STAGES: Final[Mapping[str, Stage]] = MappingProxyType({stage.name: stage for stage in _STAGES})

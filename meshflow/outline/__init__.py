@@ -13,7 +13,6 @@ D108 grain arrow left out, D109 the inner face is drawn, D110 what a try-out pie
 
 from meshflow.outline.dress import outline
 from meshflow.outline.tryout import tryout
-
 from meshflow.rooms import callable_room
 
 __all__ = ["outline", "tryout"]

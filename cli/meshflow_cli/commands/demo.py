@@ -10,11 +10,14 @@ from meshflow_cli.commands.run import run_and_say
 
 
 @click.command("demo")
-@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
 def command(folder: Path) -> int:
-    """Copy the demo job to a folder and run it."""
-    from meshflow.job.single import copy_demo
+    """Copy the demo job to a folder and run it.
+
+    The results go to its folder out. A demo that is already there is run again; changed files are not overwritten.
+    """
+    from meshflow.job.demo import copy_demo
 
     job = copy_demo(folder)
-    click.echo(f"copied the demo job to {job}")
+    click.echo(f"the demo job is {job}; running it")
     return run_and_say(job, folder / "out")

@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any, Literal, cast
+from typing import Any
 
 import click
 
-from meshflow_cli.console import progress_line, show_findings
+from meshflow_cli.console import progress_line, say, show_files, show_findings, words
+from meshflow_cli.options import Length, Smooth, dxf_option, out_option, units_option
 
 
 @click.command("flatten")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder to write to.")
-@click.option("--units", help="Unit of the file: mm, cm, m, in ...; GLB and 3MF carry their own.")
+@out_option
+@units_option
 @click.option("--region", default="all", show_default=True, help="Which faces: all, label:3, group:NAME, ...")
-@click.option("--seam", help="Where a ring is opened: x,y,z or plane:nx,ny,nz,d; else the shortest way.")
-@click.option("--material", help="Material id or family; see `meshflow stock materials`.")
-@click.option("--thickness", default="0 mm", show_default=True, help="Thickness: 0.8, 0.8mm, '9 oz leather' ...")
+@click.option("--seam", metavar="PLACE", help="Where a ring is opened: x,y,z or plane:nx,ny,nz,d; else the shortest.")
+@click.option("--material", metavar="NAME", help="Material id or family; see `meshflow stock materials`.")
+@click.option("--thickness", type=Length(), default="0", metavar="LENGTH", help="0.8, 0.8mm, '9 oz leather' ...")
 @click.option(
     "--side",
     type=click.Choice(["outer", "middle", "inner"]),
@@ -32,68 +33,56 @@ from meshflow_cli.console import progress_line, show_findings
     show_default=True,
     help="Face that looks up on the pattern.",
 )
-@click.option("--smooth", default="auto", show_default=True, help="Feature length of the carrier, none, or auto.")
+@click.option(
+    "--smooth",
+    type=Smooth(),
+    default="auto",
+    show_default=True,
+    metavar="auto|none|LENGTH",
+    help="Waves shorter than this are taken for scan noise; auto smooths what looks like a scan.",
+)
 @click.option(
     "--tolerance",
-    default=0.05,
+    type=Length(positive=True),
+    default="0.05",
     show_default=True,
-    type=click.FloatRange(min=0, min_open=True),
-    help="Greatest distance of the contour from the rim [mm].",
+    metavar="LENGTH",
+    help="Greatest distance of the contour from the rim.",
 )
-@click.option("--dxf", type=click.Choice(["R12", "R2000", "R2010", "R2018"]), default="R2010", show_default=True)
-def command(file: Path, out: Path, thickness: str, smooth: str, dxf: str, tolerance: float, **chosen: Any) -> int:
+@dxf_option
+def command(file: Path, out: Path, thickness: float, tolerance: float, dxf: str, **chosen: Any) -> int:
     """Lay one piece of a scan flat: drawing, pictures, figures."""
     from meshflow.job.single import flatten_file
 
     with progress_line() as progress:
-        made, files = flatten_file(
+        made, published = flatten_file(
             file,
             out=out,
-            thickness_mm=_length(thickness, "--thickness"),
-            smooth=_smooth(smooth),
+            thickness_mm=thickness,
             tolerance_mm=tolerance,
-            dxf_version=cast('Literal["R12", "R2000", "R2010", "R2018"]', dxf),
+            dxf_version=dxf,  # type: ignore[arg-type]  # click.Choice holds it to the versions there are
             progress=progress,
             **chosen,
         )
-    _say(made, files, out)
-    return 1 if made.refusals else 0
+    _say(made)
+    show_files(str(out), published.files, published.left, whose="this pattern")
+    if made.refusals:
+        click.echo(f"no drawing was written; look at {out / made.plan.name}.png", err=True)
+        return 1
+    click.echo(f"look at {out / made.plan.name}.png first")
+    return 0
 
 
-def _length(text: str, option: str) -> float:
-    from meshflow.errors import UnitError
-    from meshflow.units import length_mm
-
-    try:
-        return float(text)
-    except ValueError:
-        pass
-    try:
-        return length_mm(text)
-    except UnitError as error:
-        raise click.BadParameter(str(error), param_hint=option) from error
-
-
-def _smooth(text: str) -> float | Literal["auto", "none"]:
-    if text in ("auto", "none"):
-        return cast('Literal["auto", "none"]', text)
-    return _length(text, "--smooth")
-
-
-def _say(made: Any, files: list[str], out: Path) -> None:
-    from meshflow.job.results import notes_of
-
+def _say(made: Any) -> None:
     pattern = made.part.pattern
     measured, smoothing = pattern.distortion, pattern.region.smoothing
-    click.echo(
-        f"{made.plan.name}: {pattern.verdict}; stretch {measured.percentile(0.01):.4f} to "
-        f"{measured.percentile(0.99):.4f} (p01 to p99), {measured.area_flat.sum():.1f} mm2 flat"
-    )
+    click.echo(f"{made.plan.name}: {words(pattern.verdict)}")
+    click.echo(f"  stretch  {measured.percentile(0.01):.4f} to {measured.percentile(0.99):.4f} (p01 to p99)")
+    click.echo(f"  area     {measured.area_flat.sum():.1f} mm2 flat, {measured.area_surface.sum():.1f} mm2 formed")
     if smoothing.length_mm:
-        click.echo(
-            f"  carrier: smoothed at {smoothing.length_mm:.3g} mm ({smoothing.reason}); moved at most "
-            f"{smoothing.moved_max_mm:.3g} mm, took off {100 * smoothing.length_removed:.2f} % of length"
+        say(
+            f"  carrier  smoothed at {smoothing.length_mm:.3g} mm ({smoothing.reason}); moved at most "
+            f"{smoothing.moved_max_mm:.3g} mm, took {100 * smoothing.length_removed:.2f} % off lengths",
+            indent=" " * 11,
         )
-    show_findings(notes_of(made.part))
-    for name in files:
-        click.echo(f"  wrote {out / name}")
+    show_findings(made.notes)

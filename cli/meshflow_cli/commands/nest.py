@@ -2,30 +2,44 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
-from typing import Any, Literal, cast
+from typing import Any
 
 import click
 
-from meshflow_cli.console import progress_line, show_findings
+from meshflow_cli.console import progress_line, show_files, show_findings, show_table
+from meshflow_cli.options import Length, Unit, dxf_option, out_option
 
 
 @click.command("nest")
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option(
-    "--sheet", "sheets", multiple=True, required=True, help="LENGTHxWIDTH in mm (length along x), or a stock id."
+    "--sheet",
+    "sheets",
+    multiple=True,
+    required=True,
+    metavar="LENGTHxWIDTH",
+    help="Sheet in mm, length along x, or a stock id; as often as there are sizes.",
 )
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder to write to.")
-@click.option("--margin", default=10.0, show_default=True, help="Clear edge of the sheet [mm].")
-@click.option("--spacing", default=3.0, show_default=True, help="Clear distance between parts [mm].")
+@out_option
+@click.option("--margin", type=Length(), default="10", show_default=True, metavar="LENGTH", help="Clear edge.")
+@click.option(
+    "--spacing", type=Length(), default="3", show_default=True, metavar="LENGTH", help="Clear distance between parts."
+)
 @click.option("--quantity", "quantities", multiple=True, metavar="NAME=N", help="How many of a part; 1 if not said.")
-@click.option("--turns", default="0,90,180,270", show_default=True, help="Allowed turns [deg].")
+@click.option("--turns", default="0,90,180,270", show_default=True, metavar="DEGREES", help="Allowed turns.")
 @click.option("--mirror/--no-mirror", default=False, show_default=True, help="Whether parts may be turned over.")
 @click.option("--effort", default=4, show_default=True, type=click.IntRange(1, 100_000), help="Rounds of search.")
-@click.option("--seconds", type=click.FloatRange(min=0, min_open=True), help="Time cap.")
-@click.option("--seed", default=1, show_default=True, type=click.IntRange(min=0), help="Seed of the search.")
-@click.option("--units", help="Unit of drawings that do not say.")
-@click.option("--dxf", type=click.Choice(["R12", "R2000", "R2010", "R2018"]), default="R2010", show_default=True)
+@click.option(
+    "--seconds",
+    type=click.FloatRange(min=0, min_open=True),
+    callback=lambda ctx, param, value: _finite(ctx, param, value),
+    help="Time cap; the answer then varies.",
+)
+@click.option("--seed", default=1, show_default=True, type=click.IntRange(0, 2**63 - 1), help="Seed of the search.")
+@click.option("--units", type=Unit(), metavar="UNIT", help="Unit of drawings that do not say.")
+@dxf_option
 def command(
     files: tuple[Path, ...],
     sheets: tuple[str, ...],
@@ -38,44 +52,73 @@ def command(
     dxf: str,
     **chosen: Any,
 ) -> int:
-    """Lay the parts of DXF files out on sheets; a file's stem names its part."""
-    from meshflow.job.single import nest_files, sheet_of
+    """Lay parts out on sheets.
 
+    Each DXF file holds one part, named after the file. A placement in nest.json mirrors the drawing if it says so, then
+    turns it counter-clockwise about its origin, then moves it.
+    """
+    from meshflow.job.single import nest_files
+    from meshflow.stock.load import load_stock
+
+    wanted, allowed = _quantities(quantities), _turns(turns)
     with progress_line() as progress:
-        nest, written = nest_files(
+        nest, published = nest_files(
             files,
             out=out,
-            sheets=[sheet_of(text) for text in sheets],
+            sheets=[load_stock().sheet(text) for text in sheets],
             margin_mm=margin,
             spacing_mm=spacing,
-            quantities=dict(_quantity(text) for text in quantities),
-            turns_deg=_turns(turns),
+            quantities=wanted,
+            turns_deg=allowed,
             may_mirror=mirror,
-            dxf_version=cast('Literal["R12", "R2000", "R2010", "R2018"]', dxf),
+            dxf_version=dxf,  # type: ignore[arg-type]  # click.Choice holds it to the versions there are
             progress=progress,
             **chosen,
         )
-    for number, layout in enumerate(nest.sheets, start=1):
-        click.echo(
-            f"sheet {number}: {layout.sheet.id}, {len(layout.placements)} pieces, "
-            f"{100 * layout.utilisation:.1f} % of {layout.used_length_mm:.0f} mm used"
-        )
-    click.echo(f"{len(nest.sheets)} sheets, at least {nest.sheets_lower_bound} needed; stopped by {nest.stopped_by}")
-    show_findings(nest.notes)
-    for name in written:
-        click.echo(f"  wrote {out / name}")
+    _say(nest)
+    show_files(str(out), published.files, published.left, whose="this nest")
     return 1 if nest.unplaced else 0
 
 
-def _quantity(text: str) -> tuple[str, int]:
-    name, equals, count = text.rpartition("=")
-    if not equals or not name or not count.isdigit():
-        raise click.BadParameter(f'"{text}" is not NAME=NUMBER.', param_hint="--quantity")
-    return name, int(count)
+def _quantities(texts: tuple[str, ...]) -> dict[str, int]:
+    wanted: dict[str, int] = {}
+    for text in texts:
+        name, equals, count = text.rpartition("=")
+        if not (equals and name and count.isascii() and count.isdigit() and len(count) < 10):
+            raise click.BadParameter(f'"{text}" is not NAME=NUMBER.', param_hint="--quantity")
+        if name in wanted:
+            raise click.BadParameter(f"{name} is given twice.", param_hint="--quantity")
+        wanted[name] = int(count)
+    return wanted
 
 
 def _turns(text: str) -> tuple[float, ...]:
     try:
-        return tuple(float(turn) for turn in text.split(",") if turn.strip())
-    except ValueError as error:
-        raise click.BadParameter(f'"{text}" is not a list of degrees.', param_hint="--turns") from error
+        turns = tuple(float(turn) for turn in text.split(",") if turn.strip())
+    except ValueError:
+        turns = (math.nan,)
+    if not all(map(math.isfinite, turns)):
+        raise click.BadParameter(f'"{text}" is not a list of degrees.', param_hint="--turns")
+    return turns
+
+
+def _finite(ctx: click.Context, param: click.Parameter, value: float | None) -> float | None:
+    if value is not None and not math.isfinite(value):
+        raise click.BadParameter("it is not a number of seconds.", ctx=ctx, param=param)
+    return value
+
+
+def _say(nest: Any) -> None:
+    rows = [("sheet", "size", "pieces", "used")]
+    for number, layout in enumerate(nest.sheets, start=1):
+        size = f"{layout.sheet.length_mm:g} x {layout.sheet.width_mm:g} mm"
+        used = f"{layout.used_length_mm:.0f} mm of length, {100 * layout.utilisation:.1f} % of it covered"
+        rows.append((str(number), size, str(len(layout.placements)), used))
+    if nest.sheets:
+        show_table(rows)
+    count = len(nest.sheets)
+    click.echo(
+        f"{count} sheet{'' if count == 1 else 's'}, at least {nest.sheets_lower_bound} needed; "
+        f"verified; stopped by {nest.stopped_by}"
+    )
+    show_findings(nest.notes)

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
 import click
 
-from meshflow_cli.console import progress_line, show_findings
+from meshflow_cli.console import progress_line, say, show_findings, show_table, words
+from meshflow_cli.options import out_option
 
 
 @click.command("run")
 @click.argument("job", type=click.Path(path_type=Path))
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder to write to.")
+@out_option
 def command(job: Path, out: Path) -> int:
-    """Run a whole job file; a second run into the same folder redoes only what changed."""
+    """Run a whole job file.
+
+    A second run into the same folder redoes only what changed.
+    """
     return run_and_say(job, out)
 
 
@@ -24,29 +29,62 @@ def run_and_say(job: Path, out: Path) -> int:
 
     with progress_line() as progress:
         result = run(job, out=out, progress=progress)
+    if result.made:
+        show_table([("part", "verdict", "stretch p01 to p99", "findings"), *map(_part_row, result.made)])
     for made in result.made:
-        _say_part(made)
-    for refused in result.refused:
-        click.echo(f"{refused.plan.name}: refused. {refused.error}", err=True)
+        show_findings(made.refusals)
+    if result.nests:
+        click.echo()
+        show_table([("sheet", "pieces", "used"), *(row for group in result.nests for row in _sheet_rows(group))])
     for group in result.nests:
-        for number, layout in enumerate(group.nest.sheets, start=1):
-            click.echo(
-                f"{group.name} sheet {number}: {len(layout.placements)} pieces, "
-                f"{100 * layout.utilisation:.1f} % of {layout.used_length_mm:.0f} mm used"
-            )
         show_findings(group.nest.notes)
-    for name, error in result.unnested:
-        click.echo(f"{name}: not nested. {error}", err=True)
-    click.echo(f"{result.redone} stages computed, {result.kept} taken from the last run")
-    click.echo(f"wrote {out / 'job.html'}")
+    click.echo()
+    _say_refusals(result)
+    _say_files(result, out)
     return 0 if result.complete else 1
 
 
-def _say_part(made: Any) -> None:
+def _part_row(made: Any) -> tuple[str, ...]:
     pattern = made.part.pattern
-    measured = pattern.distortion
-    click.echo(
-        f"{made.plan.name}: {pattern.verdict}, stretch {measured.percentile(0.01):.3f} to "
-        f"{measured.percentile(0.99):.3f}"
+    low, high = (pattern.distortion.percentile(share) for share in (0.01, 0.99))
+    return (made.plan.name, words(pattern.verdict), f"{low:.3f} to {high:.3f}", _counts(made.notes))
+
+
+def _counts(findings: Any) -> str:
+    counted = Counter(str(finding.severity) for finding in findings)
+    names = (("refuse", "refusal"), ("warning", "warning"), ("note", "note"))
+    return ", ".join(
+        f"{counted[kind]} {name}{'' if counted[kind] == 1 else 's'}" for kind, name in names if counted[kind]
     )
-    show_findings(made.refusals)
+
+
+def _sheet_rows(group: Any) -> list[tuple[str, ...]]:
+    return [
+        (
+            f"{group.name} {number}",
+            str(len(layout.placements)),
+            f"{layout.used_length_mm:.0f} of {layout.sheet.length_mm:g} mm, {100 * layout.utilisation:.1f} % covered",
+        )
+        for number, layout in enumerate(group.nest.sheets, start=1)
+    ]
+
+
+def _say_refusals(result: Any) -> None:
+    for refused in result.refused:
+        name, said = refused.plan.name, str(refused.error)
+        say(f"{name}: not made. {said.removeprefix(f'{name}: ')}", indent="  ", err=True)
+    for name, error in result.unnested:
+        say(f"{name}: not nested. {str(error).removeprefix(f'{name}: ')}", indent="  ", err=True)
+
+
+def _say_files(result: Any, out: Path) -> None:
+    from meshflow.job.outputs import DOCUMENT
+
+    published, steps = result.published, result.redone + result.kept
+    kept = f", {result.kept} kept from an earlier run" if result.kept else ""
+    click.echo(f"{result.redone} of {steps} steps computed{kept}; {len(published.files)} files in {out}")
+    if published.removed:
+        say(f"no longer made, and removed: {', '.join(published.removed)}", indent="  ")
+    if published.left:
+        say(f"no longer made, but changed since and so left: {', '.join(published.left)}", indent="  ", err=True)
+    click.echo(f"open {out / DOCUMENT}")

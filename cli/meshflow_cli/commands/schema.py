@@ -8,7 +8,8 @@ import click
 @click.command("schema")
 def command() -> int:
     """Print the JSON schema of a job file, for editors."""
-    from meshflow.job.single import schema_text
+    from meshflow.job.outputs import json_text
+    from meshflow.job.schema import json_schema
 
-    click.echo(schema_text(), nl=False)
+    click.echo(json_text(json_schema()), nl=False)
     return 0

@@ -1,0 +1,88 @@
+"""Kinds of values that options take: lengths and units with the words of `meshflow.units`, refused as wrong usage."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+import click
+
+__all__ = ["DXF_VERSIONS", "Length", "Smooth", "Unit", "dxf_option", "out_option", "units_option"]
+
+DXF_VERSIONS = ("R12", "R2000", "R2010", "R2018")
+
+
+class Length(click.ParamType):  # type: ignore[type-arg]  # generic only since click 8.4
+    """A length [mm]: a bare number is millimetres, otherwise with its unit.
+
+    Parameters
+    ----------
+    positive : bool
+        Whether 0 is refused.
+    """
+
+    name = "length"
+
+    def __init__(self, *, positive: bool = False) -> None:
+        self._positive = positive
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the length in millimetres."""
+        from meshflow.errors import UnitError
+        from meshflow.units import length_mm
+
+        try:
+            length = length_mm(_number(value))
+        except UnitError as error:
+            self.fail(str(error), param, ctx)
+        if self._positive and length == 0.0:
+            self.fail("it must be more than 0.", param, ctx)
+        return length
+
+
+class Smooth(Length):
+    """A feature length, or ``auto`` or ``none``."""
+
+    def __init__(self) -> None:
+        super().__init__(positive=True)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the word, or the length in millimetres."""
+        return value if value in ("auto", "none") else super().convert(value, param, ctx)
+
+
+class Unit(click.ParamType):  # type: ignore[type-arg]
+    """A unit of length, by its name."""
+
+    name = "unit"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the name as given, if it is one."""
+        from meshflow.errors import UnitError
+        from meshflow.units import unit_scale
+
+        try:
+            unit_scale(str(value))
+        except UnitError as error:
+            self.fail(str(error), param, ctx)
+        return str(value)
+
+
+def _number(value: Any) -> Any:
+    try:
+        number = float(value)
+    except ValueError:
+        return value
+    return number if math.isfinite(number) else str(value)
+
+
+out_option = click.option(
+    "--out", required=True, type=click.Path(path_type=Path), metavar="DIR", help="Folder to write to."
+)
+units_option = click.option(
+    "--units", type=Unit(), metavar="UNIT", help="Unit of the file: mm, cm, m, in ...; GLB and 3MF carry their own."
+)
+dxf_option = click.option(
+    "--dxf", type=click.Choice(DXF_VERSIONS), default="R2010", show_default=True, help="Version of the DXF."
+)

@@ -1,0 +1,192 @@
+"""Walk the stages: pull a result, from the cache or by computing it from the results it needs.
+
+Nothing is computed, or even read back, that the wanted result does not need: when only the contour's tolerance has
+changed, the scan is not opened again.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from meshflow.errors import MeshFileError, MeshflowError
+from meshflow.job.cache import Cache, stage_key
+from meshflow.job.plan import JobPlan, PartPlan
+from meshflow.job.rack import rack_for
+from meshflow.job.results import MadePart, NestGroup
+from meshflow.job.scans import scan_hash
+from meshflow.job.stages import NEST_VERSION, PART_STAGES, Progress, Stage
+from meshflow.model.check import CheckReport
+from meshflow.model.layout import Nest
+from meshflow.model.stock import Sheet
+from meshflow.model.surface import Surface
+
+__all__ = ["Walk"]
+
+# Stages whose results belong to the scan rather than to one part; parts of the same scan share them.
+_OF_THE_SCAN = ("read", "check", "mend")
+
+
+class Walk:
+    """One run through the stages.
+
+    Parameters
+    ----------
+    cache : Cache
+        Results of earlier runs.
+    progress : callable
+        Called as ``progress(what, share_done)``, with the share of the part or nest at hand.
+
+    Attributes
+    ----------
+    seconds : dict of str to float
+        Time spent in each stage [s].
+    computed : list of str
+        Keys of the steps that were computed.
+    wanted : set of str
+        Keys of all results that this job can use again, whether it came to them or not.
+    """
+
+    def __init__(self, cache: Cache, progress: Progress) -> None:
+        self.cache, self.progress = cache, progress
+        self.seconds: dict[str, float] = {}
+        self.computed: list[str] = []
+        self.wanted: set[str] = set()
+        self._used: set[str] = set()
+        self._scans: dict[Path, str] = {}
+        self._at_hand: dict[str, Any] = {}
+        self._scan_at_hand: Path | None = None
+
+    @property
+    def kept(self) -> int:
+        """Steps whose results an earlier run had left."""
+        return len(self._used - set(self.computed))
+
+    def keys(self, plan: PartPlan) -> dict[str, str]:
+        """Return the key of each stage of a part; MeshFileError if its scan cannot be read."""
+        if plan.mesh not in self._scans:
+            self._scans[plan.mesh] = scan_hash(plan.mesh)
+        keys: dict[str, str] = {}
+        for stage in PART_STAGES.values():
+            inputs = [keys[name] for name in stage.inputs] or [self._scans[plan.mesh]]
+            keys[stage.name] = stage_key(stage.name, stage.version, stage.options(plan), inputs)
+        return keys
+
+    def part(self, plan: PartPlan) -> MadePart:
+        """Make one part; MeshflowError says why when it cannot be made."""
+        keys = self.keys(plan)
+        self.wanted.update(keys.values())
+        if plan.mesh != self._scan_at_hand:
+            self._scan_at_hand = plan.mesh
+            self._at_hand = {}  # at most one scan is held in memory
+        part = self._result(plan, keys, "outline")
+        report = self._result(plan, keys, "check")
+        self._at_hand = {keys[name]: self._at_hand[keys[name]] for name in _OF_THE_SCAN if keys[name] in self._at_hand}
+        self._used.update(keys.values())
+        return MadePart(plan, part, report, keys["outline"])
+
+    def report(self, plan: PartPlan) -> CheckReport | None:
+        """Return what checking the scan of a part found, if a run came that far."""
+        try:
+            key = self.keys(plan)["check"]
+        except MeshflowError:
+            return None
+        report: CheckReport | None = self._at_hand[key] if key in self._at_hand else self.cache.get(key)[1]
+        return report
+
+    def _result(self, plan: PartPlan, keys: dict[str, str], name: str) -> Any:
+        stage, key = PART_STAGES[name], keys[name]
+        if key not in self._at_hand:
+            found, value = self.cache.get(key) if stage.kept else (False, None)
+            if not found:
+                inputs = [self._result(plan, keys, before) for before in stage.inputs]
+                value = self._compute(plan, stage, key, inputs)
+                if stage.kept:
+                    self.cache.put(key, value)
+            self._at_hand[key] = value
+        return self._at_hand[key]
+
+    def _compute(self, plan: PartPlan, stage: Stage, key: str, inputs: Sequence[Any]) -> Any:
+        place = list(PART_STAGES).index(stage.name)
+
+        def report(what: str, share: float) -> None:
+            self.progress(f"{plan.name}: {what}", (place + share) / len(PART_STAGES))
+
+        with self._clock(stage.name, key):
+            try:
+                value = stage.run(plan, *inputs, progress=report)
+            except MeshflowError as error:
+                raise error.located(plan.name) from error
+        _stop_if_interrupted(value)
+        if not stage.inputs:
+            self._refuse_if_changed(plan, value)
+        return value
+
+    def _refuse_if_changed(self, plan: PartPlan, scan: Surface) -> None:
+        """Make sure that the scan that was read is the one its key was made from."""
+        known = self._scans[plan.mesh]
+        # Only a scan in several files has another hash than the file that was read.
+        if scan.source.sha256 != known and scan_hash(plan.mesh) != known:
+            raise MeshFileError("the file changed while it was read.", where=plan.mesh.name, remedy="Run again.")
+
+    def nest(self, plan: JobPlan, parts: Sequence[MadePart]) -> NestGroup:
+        """Nest the parts of one material and thickness; MeshflowError says why when it cannot be done."""
+        name = parts[0].plan.group
+        sheets, notes = rack_for(plan, parts[0].plan)
+        options = {
+            "sheets": [[s.id, s.length_mm, s.width_mm, s.material, s.thickness_mm, s.count] for s in sheets],
+            "margin": plan.margin_mm,
+            "spacing": plan.spacing_mm,
+            "effort": plan.effort,
+            "seed": plan.seed,
+            "seconds": plan.seconds,
+        }
+        key = stage_key("nest", NEST_VERSION, options, [part.key for part in parts])
+        self.wanted.add(key)
+        found, nest = self.cache.get(key)
+        if not found:
+            nest = self._nested(plan, name, key, parts, sheets)
+            # What the clock cut short depends on the machine: valid, but not to be kept as the answer.
+            if nest.stopped_by == "effort":
+                self.cache.put(key, nest)
+        self._used.add(key)
+        return NestGroup(name, tuple(parts), replace(nest, notes=(*notes, *nest.notes)))
+
+    def _nested(self, plan: JobPlan, name: str, key: str, parts: Sequence[MadePart], sheets: Sequence[Sheet]) -> Nest:
+        from meshflow.nest import nest
+
+        with self._clock("nest", key):
+            answer = nest(
+                [part.part for part in parts],
+                sheets,
+                margin_mm=plan.margin_mm,
+                spacing_mm=plan.spacing_mm,
+                seed=plan.seed,
+                effort=plan.effort,
+                seconds=plan.seconds,
+                progress=lambda _, share: self.progress(f"{name}: nesting", share),
+            )
+        _stop_if_interrupted(answer)
+        return answer
+
+    @contextmanager
+    def _clock(self, name: str, key: str) -> Iterator[None]:
+        began = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.computed.append(key)
+            self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - began
+
+
+def _stop_if_interrupted(value: Any) -> None:
+    """Go on with an interrupt that a solver answered by handing out its best so far.
+
+    That is a valid result but not the result: kept, it would stand in for the converged one in every later run.
+    """
+    if getattr(value, "stopped_by", "") == "interrupt":
+        raise KeyboardInterrupt

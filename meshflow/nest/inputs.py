@@ -1,0 +1,203 @@
+"""What nesting refuses before it starts: parts, sheets and distances that make no sense, each named with its place."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from meshflow.errors import NestError
+from meshflow.geometry.curves import bounds, signed_area, tessellate
+from meshflow.geometry.polygons import crossing_places, inside, material, rings_cross, rings_overlap
+from meshflow.model.arrays import FloatArray
+from meshflow.model.curve import Circle, Polycurve
+from meshflow.model.part import Part
+from meshflow.model.stock import Sheet
+
+__all__ = ["LONGEST_MM", "check_inputs", "net_area"]
+
+LONGEST_MM = 50_000.0  # the grid's whole numbers leave room for exact products up to this
+LEAST_AREA_MM2 = 1e-6
+LEAST_WIDTH_MM = 1e-3
+_FINE_MM = 0.01
+_SAME_MM = 1e-7
+
+
+def check_inputs(
+    parts: Sequence[Part],
+    sheets: Sequence[Sheet],
+    *,
+    margin_mm: float,
+    spacing_mm: float,
+    seed: int,
+    effort: int,
+    seconds: float | None,
+) -> None:
+    """Raise NestError for the first thing that makes no sense."""
+    for name, value in (("margin", margin_mm), ("spacing", spacing_mm)):
+        if not (math.isfinite(value) and value >= 0.0):
+            raise NestError(f"a {name} of {value} mm makes no sense.", remedy="Give a length of 0 mm or more.")
+    if not _is_count(effort, least=1):
+        raise NestError(f"an effort of {effort} makes no sense.", remedy="Give a whole number from 1.")
+    if isinstance(seed, bool) or not isinstance(seed, int):
+        raise NestError(f"a seed of {seed} makes no sense.", remedy="Give a whole number.")
+    if seconds is not None and not seconds >= 0.0:
+        raise NestError(f"a time cap of {seconds} s makes no sense.", remedy="Give seconds from 0, or none.")
+    _check_sheets(sheets, margin_mm)
+    _check_names(parts)
+    for part in parts:
+        _check_part(part)
+
+
+def _is_count(value: object, *, least: int) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool) and value >= least
+
+
+def _check_sheets(sheets: Sequence[Sheet], margin_mm: float) -> None:
+    if not sheets:
+        raise NestError("there is no sheet to nest on.", remedy="Name at least one sheet size.")
+    for index, sheet in enumerate(sheets):
+        where = f"sheet {sheet.id}"
+        size = f"{sheet.length_mm:g} x {sheet.width_mm:g} mm"
+        sides = (sheet.length_mm, sheet.width_mm)
+        if not all(math.isfinite(side) and side > 0.0 for side in sides):
+            raise NestError(f"a size of {size} makes no sense.", where=where, remedy="Give length and width in mm.")
+        if max(sides) > LONGEST_MM:
+            raise NestError(
+                f"{size} is longer than the {LONGEST_MM / 1000:g} m that nesting can reckon with.",
+                where=where,
+                remedy="Nest on shorter lengths of it.",
+            )
+        if min(sides) <= 2.0 * margin_mm:
+            raise NestError(
+                f"{size} is no larger than its margins of {margin_mm:g} mm.",
+                where=where,
+                remedy="Take a larger sheet or a smaller margin.",
+            )
+        if not _is_count(sheet.count, least=0):
+            raise NestError(
+                f"a stock of {sheet.count} makes no sense.", where=where, remedy="Give a whole number; 0 is any number."
+            )
+        if not (math.isfinite(sheet.thickness_mm) and sheet.thickness_mm >= 0.0):
+            raise NestError(f"a thickness of {sheet.thickness_mm} mm makes no sense.", where=where)
+        if sheet in sheets[:index]:
+            raise NestError("the same sheet is listed twice.", where=where, remedy="List it once, with its count.")
+
+
+def _check_names(parts: Sequence[Part]) -> None:
+    names = sorted(part.name for part in parts)
+    for one, two in pairwise(names):
+        if one == two:
+            raise NestError("two parts have this name.", where=one, remedy="Give each its own, or raise the quantity.")
+
+
+def _check_part(part: Part) -> None:
+    if not _is_count(part.quantity, least=0):
+        raise NestError(f"a quantity of {part.quantity} makes no sense.", where=part.name, remedy="Give 0 or more.")
+    if not all(math.isfinite(turn) for turn in part.turns_deg):
+        raise NestError(f"the turns {part.turns_deg} make no sense.", where=part.name, remedy="Give degrees.")
+    if not (math.isfinite(part.thickness_mm) and part.thickness_mm >= 0.0):
+        raise NestError(f"a thickness of {part.thickness_mm} mm makes no sense.", where=part.name)
+    for number, curve in enumerate((part.outline, *part.holes)):
+        _check_contour(curve, part.name, "its outline" if number == 0 else f"its hole {number}")
+    _check_size(part)
+    _check_holes(part)
+    if net_area(part) < LEAST_AREA_MM2:
+        raise NestError("its holes take all of its area.", where=part.name, remedy="Delete a contour drawn twice.")
+
+
+def _check_size(part: Part) -> None:
+    low_x, low_y, high_x, high_y = bounds(part.outline)
+    diagonal = math.hypot(high_x - low_x, high_y - low_y)
+    if diagonal > LONGEST_MM:
+        raise NestError(
+            f"it is {high_x - low_x:g} x {high_y - low_y:g} mm, more than nesting can reckon with.",
+            where=part.name,
+            remedy="Check the unit of its drawing.",
+        )
+    if abs(signed_area(part.outline)) < LEAST_WIDTH_MM * max(diagonal, 1.0):
+        raise NestError(
+            f"its outline encloses next to no area for its size of {diagonal:g} mm.",
+            where=part.name,
+            remedy="Check the unit and the outline of its drawing.",
+        )
+
+
+def _check_contour(curve: Polycurve | Circle, name: str, what: str) -> None:
+    if isinstance(curve, Circle):
+        numbers = [*curve.centre, curve.radius]
+    else:
+        if not curve.closed:
+            raise NestError(f"{what} is not closed.", where=name, remedy="Join its ends in the drawing.")
+        numbers = [*curve.points.ravel().tolist(), *np.asarray(curve.bulges).tolist()]
+    if not all(math.isfinite(number) for number in numbers):
+        raise NestError(f"{what} holds a number that is not finite.", where=name, remedy="Draw it again.")
+    if isinstance(curve, Circle) and curve.radius <= 0.0:
+        raise NestError(f"{what} has a radius of {curve.radius:g} mm.", where=name, remedy="Draw it again.")
+    ring = _ring(curve)
+    places = np.empty((0, 2)) if _is_flat(ring) else crossing_places(ring)
+    if len(places):
+        raise NestError(
+            f"{what} crosses or touches itself {_at(places)}.", where=name, remedy="Mend the drawing there."
+        )
+    if abs(signed_area(curve)) < LEAST_AREA_MM2:
+        raise NestError(f"{what} encloses no area.", where=name, remedy="Check that it is drawn as one closed run.")
+
+
+def _is_flat(ring: FloatArray) -> bool:
+    """Return whether all points lie on one line."""
+    return len(ring) < 3 or float(np.linalg.svd(ring - ring.mean(axis=0), compute_uv=False)[-1]) < _SAME_MM
+
+
+def _ring(curve: Polycurve | Circle) -> FloatArray:
+    """Return the contour as a fine polyline without repeated points."""
+    points = tessellate(curve, tolerance=_FINE_MM)
+    return np.asarray(points[np.abs(points - np.roll(points, 1, axis=0)).max(axis=1) > _SAME_MM])
+
+
+def _check_holes(part: Part) -> None:
+    outer, holes = _ring(part.outline), [_ring(hole) for hole in part.holes]
+    for number, ring in enumerate(holes, start=1):
+        places = rings_cross(outer, ring)
+        if len(places):
+            raise NestError(
+                f"its hole {number} meets its outline {_at(places)}.",
+                where=part.name,
+                remedy="Mend the drawing there.",
+            )
+        if not inside(material(part.outline), ring[:1])[0]:
+            raise NestError(
+                f"its hole {number} lies outside its outline, {_at(ring)}.",
+                where=part.name,
+                remedy="Make it a part of its own, or delete it.",
+            )
+        for other in range(1, number):
+            if rings_overlap(holes[other - 1], ring):
+                raise NestError(
+                    f"its holes {other} and {number} overlap, {_at(ring)}.",
+                    where=part.name,
+                    remedy="Join them in the drawing, or delete one.",
+                )
+
+
+def _at(places: FloatArray) -> str:
+    return f"at ({places[0, 0]:.3f}, {places[0, 1]:.3f}) mm"
+
+
+def net_area(part: Part) -> float:
+    """Return the area of a part, its holes removed, arcs by their closed form [mm2].
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+
+    Returns
+    -------
+    float
+        Area [mm2].
+    """
+    holes = sum(abs(signed_area(hole)) for hole in part.holes)
+    return abs(signed_area(part.outline)) - holes

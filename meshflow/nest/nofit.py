@@ -1,0 +1,94 @@
+"""No-fit polygons between poses, each reckoned once.
+
+The no-fit polygon of a fixed piece A and a moving piece B holds the places of B's origin where the two overlap. It is
+kept as the convolution of A and -B (see `convolution`): directed segments whose winding number is positive inside. That
+is exact for shapes that are not convex, needs no repair, and costs a tenth of a millisecond for two smooth outlines
+of a hundred corners, where the union of swept quadrilaterals costs a hundred.
+
+Touching is no overlap, so pieces fit between others, or between one other and the edge of the sheet, without any play.
+Only between two flanks of one and the same other piece some play is needed: such places have no area.
+
+Jagged outlines give many segments that lie deep inside. Then the boundary alone is kept, holes included; where two
+sides cross it, its corners are rounded to the grid, by at most one step of 0.0001 mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meshflow.model.arrays import IntArray
+from meshflow.nest.prepare import Pose
+
+__all__ = ["NoFit", "NoFitCache", "boundary"]
+
+MOST_SEGMENTS = 4_000_000  # kept at once; 72 MB
+MOST_A_CORNER = 6  # segments to a corner of the two outlines; with more the boundary is sought
+
+
+@dataclass(frozen=True, eq=False)
+class NoFit:
+    """The no-fit polygon of two poses, the fixed one at the origin.
+
+    Parameters
+    ----------
+    segments : (k, 4) int32 array
+        Start x and y, end x and y [grid steps].
+    side : (k,) int8 array
+        1, -1 or 0; see `convolution`.
+    box : (4,) int array
+        Least x, least y, greatest x, greatest y.
+    """
+
+    segments: NDArray[np.int32]
+    side: NDArray[np.int8]
+    box: IntArray
+
+
+def boundary(segments: IntArray) -> tuple[IntArray, IntArray]:
+    """Return the boundary of the places that a convolution winds round, as segments with their sides."""
+    import pyclipper
+
+    from meshflow.nest.convolution import chained
+
+    order, first = chained(segments)
+    corners = segments[order, :2].tolist()
+    runs = [corners[begin:end] for begin, end in zip(first[:-1].tolist(), first[1:].tolist(), strict=True)]
+    clipper = pyclipper.Pyclipper()
+    clipper.AddPaths([run for run in runs if len(run) > 2], pyclipper.PT_SUBJECT, True)
+    rings = clipper.Execute(pyclipper.CT_UNION, pyclipper.PFT_POSITIVE, pyclipper.PFT_POSITIVE)
+    tables = [np.array(ring, dtype=np.int64) for ring in rings]  # outer rings counter-clockwise, holes clockwise
+    outline = np.concatenate([np.concatenate([ring, np.roll(ring, -1, axis=0)], axis=1) for ring in tables])
+    along, up = outline[:, 2] - outline[:, 0], outline[:, 3] - outline[:, 1]
+    return outline, np.where((along > 0) | ((along == 0) & (up > 0)), 1, -1)
+
+
+class NoFitCache:
+    """No-fit polygons by fixed and moving pose; forgets all when there are too many, which changes no answer."""
+
+    def __init__(self) -> None:
+        self._known: dict[tuple[int, int], NoFit] = {}
+        self._segments = 0
+
+    def between(self, fixed: Pose, moving: Pose) -> NoFit:
+        """Return the places of `moving` where it overlaps `fixed` lying at the origin."""
+        from meshflow.nest.convolution import convolution
+
+        key = (fixed.key, moving.key)
+        known = self._known.get(key)
+        if known is not None:
+            return known
+        segments, side = convolution(fixed.ring, -moving.ring)
+        if len(side) > MOST_A_CORNER * (len(fixed.ring) + len(moving.ring)):
+            segments, side = boundary(segments)
+        low = -np.array(moving.size, dtype=np.int64)
+        box = np.concatenate([low, np.array(fixed.size, dtype=np.int64)])
+        nofit = NoFit(segments.astype(np.int32), side.astype(np.int8), box)
+        if self._segments + len(side) > MOST_SEGMENTS:
+            self._known.clear()
+            self._segments = 0
+        self._known[key] = nofit
+        self._segments += len(side)
+        return nofit

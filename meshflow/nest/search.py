@@ -1,0 +1,297 @@
+"""Trying orders of laying and keeping the best layout.
+
+One layout is fixed by the order of the copies, by the pose each may take (mostly any), and by the sheet size that is
+opened first. The first layouts take the largest first by four measures of large; the rest change the best order so
+far a little (one to three swaps, a move, a pose prescribed) and keep the change unless it is worse.
+
+Effort counts layouts: `LAYOUTS_PER_EFFORT` for each group of parts and each unit of effort, so the answer is the same
+on every machine. A time cap only cuts the list short. The first layout of every group is finished whatever the cap.
+
+Which layout is better: fewer copies left over (by area), then less sheet area taken, then fewer sheets, then less
+length used on the last sheet, then less used area on all.
+
+Which sheet size: parts go on open sheets first; when none takes the part, the largest size in stock that fits it is
+opened (every other layout of the search prefers another size). After each layout every sheet, the last first, is laid
+again on the cheaper sizes, by area, and moves to the first that takes all its parts.
+
+A group is what may share a sheet: parts of one material and thickness; those that do not say form groups of their own.
+"""
+
+from __future__ import annotations
+
+import random
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+from meshflow.model.layout import StoppedBy
+from meshflow.nest.nofit import NoFitCache
+from meshflow.nest.outlines import GRID_MM
+from meshflow.nest.placement import Board, Layout, Size, Step, fits, lay_out
+from meshflow.nest.prepare import Piece
+
+__all__ = ["LAYOUTS_PER_EFFORT", "Answer", "Group", "best_layouts"]
+
+LAYOUTS_PER_EFFORT = 32
+
+Progress = Callable[[str, float], None]
+Score = tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """What may share a sheet: numbers of pieces, and the sizes for them, largest first."""
+
+    pieces: tuple[int, ...]
+    sizes: tuple[Size, ...]
+
+
+@dataclass
+class Answer:
+    """Best layout of each group, and what ended the search."""
+
+    layouts: list[Layout]
+    stopped_by: StoppedBy = "effort"
+
+
+class _OutOfTimeError(Exception):
+    """The cap is reached."""
+
+
+class _BeatenError(Exception):
+    """The layout can no longer be better than the best."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """What fixes a layout: the order, and the number of the size to open first."""
+
+    order: tuple[Step, ...]
+    size: int = 0
+
+
+@dataclass
+class _Pace:
+    """The clock and the one who watches."""
+
+    deadline: float | None
+    total: int
+    progress: Progress | None
+    done: int = 0
+    capped: bool = False
+
+    def check(self) -> None:
+        """Raise when the cap is reached and the first layouts are done."""
+        if self.capped and self.deadline is not None and time.monotonic() >= self.deadline:
+            raise _OutOfTimeError
+
+    def tell(self, share: float = 0.0) -> None:
+        """Tell how much is done, `share` of the present layout included."""
+        if self.progress is not None:
+            self.progress("nest", min((self.done + share) / self.total, 1.0))
+
+
+def best_layouts(
+    pieces: Sequence[Piece],
+    groups: Sequence[Group],
+    stock: dict[int, int],
+    *,
+    seed: int,
+    effort: int,
+    seconds: float | None,
+    progress: Progress | None,
+) -> Answer:
+    """Return the best layout found for each group.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        All pieces, sorted by name.
+    groups : sequence of Group
+        Which pieces share sheets.
+    stock : dict of int to int
+        Sheets in stock by number of the size; a size that is missing has no end.
+    seed, effort : int
+        Start of the random numbers, and how many layouts (times `LAYOUTS_PER_EFFORT`).
+    seconds : float, optional
+        Cap on the time.
+    progress : callable, optional
+        Called as ``progress("nest", share_done)``. A KeyboardInterrupt out of it, or from the keyboard, ends the
+        search with the best layouts so far.
+
+    Returns
+    -------
+    Answer
+        One layout a group, in their order.
+    """
+    answer = Answer([Layout() for _ in groups])
+    deadline = None if seconds is None else time.monotonic() + seconds
+    pace = _Pace(deadline, max(1, len(groups) * effort * LAYOUTS_PER_EFFORT), progress)
+    nofit = NoFitCache()
+    tries = [_Tries(pieces, group, nofit, pace) for group in groups]
+    left = dict(stock)
+    try:
+        for number, one in enumerate(tries):
+            one.first(answer.layouts[number], left)
+        pace.capped = True
+        for number, one in enumerate(tries):
+            others = [layout for other, layout in enumerate(answer.layouts) if other != number]
+            one.improve(answer.layouts, number, _left(stock, others), seed, effort * LAYOUTS_PER_EFFORT)
+    except _OutOfTimeError:
+        answer.stopped_by = "time"
+    except KeyboardInterrupt:
+        answer.stopped_by = "interrupt"
+    return answer
+
+
+def _left(stock: dict[int, int], layouts: Sequence[Layout]) -> dict[int, int]:
+    left = dict(stock)
+    for layout in layouts:
+        for board in layout.boards:
+            if board.size.index in left:
+                left[board.size.index] -= 1
+    return left
+
+
+@dataclass
+class _Tries:
+    """The layouts of one group."""
+
+    pieces: Sequence[Piece]
+    group: Group
+    nofit: NoFitCache
+    pace: _Pace
+    seen: set[_Plan] = field(default_factory=set)
+
+    def first(self, layout: Layout, stock: dict[int, int]) -> None:
+        """Lay the copies by area, largest first, into `layout` and take the sheets out of `stock`."""
+        plan = self._starts()[0]
+        self.seen.add(plan)
+        if not self.group.sizes:
+            layout.left_over += [step.piece for step in plan.order]
+            return
+        self._lay(layout, plan, stock, None)
+        self._shrink(layout, stock)
+        self.pace.done += 1
+
+    def improve(self, layouts: list[Layout], number: int, stock: dict[int, int], seed: int, count: int) -> None:
+        """Try `count` layouts in all and keep the best at ``layouts[number]``."""
+        if not self.group.sizes:
+            return
+        chance = random.Random(seed)
+        starts = self._starts()
+        kept, best = starts[0], self._score(layouts[number])
+        for turn in range(1, count):
+            plan = starts[turn] if turn < len(starts) else self._changed(kept, chance)
+            if plan not in self.seen:
+                self.seen.add(plan)
+                layout = self._full(plan, dict(stock), best)
+                score = best if layout is None else self._score(layout)
+                if layout is not None and score <= best:
+                    layouts[number], kept, best = layout, plan, score
+            self.pace.done += 1
+            self.pace.tell()
+
+    def _full(self, plan: _Plan, stock: dict[int, int], best: Score) -> Layout | None:
+        layout = Layout()
+        try:
+            self._lay(layout, plan, stock, best)
+        except _BeatenError:
+            return None
+        self._shrink(layout, stock)
+        return layout
+
+    def _lay(self, layout: Layout, plan: _Plan, stock: dict[int, int], best: Score | None) -> None:
+        sizes = self.group.sizes
+        ordered = (sizes[plan.size], *sizes[: plan.size], *sizes[plan.size + 1 :])
+        laid = 0
+
+        def between() -> None:
+            nonlocal laid
+            self.pace.check()
+            if best is None:
+                self.pace.tell(laid / len(plan.order))
+            elif len(sizes) == 1 and self._score(layout) > best:
+                raise _BeatenError  # more copies only make it longer
+            laid += 1
+
+        lay_out(layout, plan.order, self.pieces, ordered, stock, self.nofit, between=between)
+
+    def _shrink(self, layout: Layout, stock: dict[int, int]) -> None:
+        """Move each board, the last first, to the cheapest size that takes all its pieces."""
+        for place in reversed(range(len(layout.boards))):
+            board = layout.boards[place]
+            cheaper = [size for size in self.group.sizes if size.cost_mm2 < board.size.cost_mm2]
+            for size in sorted(cheaper, key=lambda size: (size.cost_mm2, size.index)):
+                roomy = all(any(fits(pose, size) for pose in self.pieces[spot.piece].poses) for spot in board.spots)
+                if stock.get(size.index, 1) < 1 or not roomy:
+                    continue
+                self.pace.check()
+                moved = self._on_one(board, size)
+                if moved is not None:
+                    layout.boards[place] = moved
+                    for index, change in ((size.index, -1), (board.size.index, 1)):
+                        if index in stock:
+                            stock[index] += change
+                    break
+
+    def _on_one(self, board: Board, size: Size) -> Board | None:
+        other = Board(size, self.nofit)
+        for spot in board.spots:
+            piece = self.pieces[spot.piece]
+            found = other.find(spot.piece, piece, piece.poses)
+            if found is None:
+                return None
+            other.put(found)
+        return other
+
+    def _starts(self) -> list[_Plan]:
+        """Return the first plans: the largest first, by area, length, width over length, and both sides."""
+
+        def sides(number: int) -> tuple[int, int]:
+            length, width = self.pieces[number].poses[0].size
+            return max(length, width), min(length, width)
+
+        measures: list[Callable[[int], float]] = [
+            lambda number: self.pieces[number].ring_area,
+            lambda number: sides(number)[0],
+            lambda number: sides(number)[1],
+            lambda number: sum(sides(number)),
+        ]
+        plans = []
+        for measure in measures:
+            numbers = sorted(self.group.pieces, key=lambda number: (-measure(number), number))
+            order = [Step(number) for number in numbers for _ in range(self.pieces[number].part.quantity)]
+            plans.append(_Plan(tuple(order)))
+        return plans + [_Plan(plans[0].order, size) for size in range(1, len(self.group.sizes))]
+
+    def _changed(self, plan: _Plan, chance: random.Random) -> _Plan:
+        order = list(plan.order)
+        count = len(order)
+        what = chance.random()
+        if what < 0.2:
+            order.insert(_whole(chance, count), order.pop(_whole(chance, count)))
+        elif what < 0.35:
+            place = _whole(chance, count)
+            order[place] = replace(order[place], pose=self._any_pose(order[place].piece, chance))
+        else:
+            for _ in range(1 + _whole(chance, 3)):
+                one, two = _whole(chance, count), _whole(chance, count)
+                order[one], order[two] = order[two], order[one]
+        size = _whole(chance, len(self.group.sizes)) if chance.random() < 0.1 else plan.size
+        return _Plan(tuple(order), size)
+
+    def _any_pose(self, number: int, chance: random.Random) -> int:
+        return _whole(chance, len(self.pieces[number].poses) + 1) - 1
+
+    def _score(self, layout: Layout) -> Score:
+        left = sum(self.pieces[number].ring_area for number in layout.left_over)
+        area = sum(board.size.cost_mm2 for board in layout.boards)
+        used = [board.used for board in layout.boards]
+        covered = sum(length * board.size.width for length, board in zip(used, layout.boards, strict=True))
+        return (float(left), area, float(len(used)), float(used[-1] if used else 0), covered * GRID_MM**2)
+
+
+def _whole(chance: random.Random, count: int) -> int:
+    """Return a whole number below `count`; only `random()` keeps its sequence from one Python to the next."""
+    return min(int(chance.random() * count), count - 1)

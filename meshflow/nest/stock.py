@@ -1,0 +1,55 @@
+"""Which sheets a part may lie on, and which parts may share one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from meshflow.model.stock import Sheet
+from meshflow.nest.placement import Size
+from meshflow.nest.prepare import Piece, usable_steps
+from meshflow.nest.search import Group
+
+__all__ = ["make_groups", "matches", "sorted_sheets", "stock_of"]
+
+
+def sorted_sheets(sheets: Sequence[Sheet]) -> list[Sheet]:
+    """Return the sheets, the largest first, in an order that does not depend on how they were listed."""
+    return sorted(
+        sheets,
+        key=lambda s: (-s.length_mm * s.width_mm, -s.length_mm, s.id, s.material, s.thickness_mm, s.count, repr(s)),
+    )
+
+
+def stock_of(sheets: Sequence[Sheet]) -> dict[int, int]:
+    """Return how many of each sheet there are, by its number; sheets without end are left out."""
+    return {number: sheet.count for number, sheet in enumerate(sheets) if sheet.count > 0}
+
+
+def matches(piece: Piece, sheet: Sheet) -> bool:
+    """Return whether a part may lie on a sheet by material and thickness."""
+    part = piece.part
+    material = not part.material or not sheet.material or part.material == sheet.material
+    thickness = part.thickness_mm == 0.0 or sheet.thickness_mm == 0.0 or part.thickness_mm == sheet.thickness_mm
+    return material and thickness
+
+
+def make_groups(
+    pieces: Sequence[Piece], sheets: Sequence[Sheet], *, margin_mm: float, spacing_mm: float
+) -> list[Group]:
+    """Return the groups of parts that may share sheets, each with its sheet sizes, largest first.
+
+    Parts of one group say the same material and thickness (or say nothing).
+    """
+    together: dict[tuple[str, float], list[int]] = {}
+    for number, piece in enumerate(pieces):
+        if piece.part.quantity > 0:
+            together.setdefault((piece.part.material, piece.part.thickness_mm), []).append(number)
+    groups = []
+    for _, numbers in sorted(together.items()):
+        sizes = []
+        for index, sheet in enumerate(sheets):
+            if matches(pieces[numbers[0]], sheet):
+                corner, length, width = usable_steps(sheet, margin_mm, spacing_mm)
+                sizes.append(Size(index, length, width, corner, sheet.length_mm * sheet.width_mm))
+        groups.append(Group(tuple(numbers), tuple(sizes)))
+    return groups

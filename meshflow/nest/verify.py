@@ -1,0 +1,278 @@
+"""The independent check of a nest, on the parts as drawn. Nothing leaves nesting without it.
+
+It shares no code with the search: its own chords for arcs, its own mirror, turn and move, its own distances (shapely).
+It knows nothing of grids, grown outlines or no-fit polygons, and asks what the shop would measure on the cut sheet.
+
+Tolerance: distances may be short by `TOLERANCE_MM`. The chords lie within `CHORD_MM` of the arcs, and the check is
+stricter by that much on either side, so what passes is true of the arcs themselves.
+
+Codes: N111 parts too close or overlapping, N112 margin, N113 turn, N114 turned over, N115 copies, N116 sheets,
+N117 material, N118 a figure of the nest is not true, N119 a part that was not given, N120 an outline of no use.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from meshflow.model.arrays import FloatArray
+from meshflow.model.curve import Circle, Polycurve
+from meshflow.model.finding import Finding, Severity
+from meshflow.model.layout import Nest, Placement, SheetLayout
+from meshflow.model.part import Part
+
+__all__ = ["CHORD_MM", "TOLERANCE_MM", "verify_nest"]
+
+TOLERANCE_MM = 0.01
+CHORD_MM = 0.0005
+TURN_TOLERANCE_DEG = 1e-6
+_MOST_CHORDS = 20_000
+
+
+def verify_nest(nest: Nest, parts: Sequence[Part]) -> tuple[Finding, ...]:
+    """Return everything that is wrong with a nest; empty when it may be cut.
+
+    Parameters
+    ----------
+    nest : Nest
+        The nest, with its margin and spacing.
+    parts : sequence of Part
+        The parts with their quantities, turns and leave to be turned over.
+
+    Returns
+    -------
+    tuple of Finding
+        One for each fault: every pair of parts at least the spacing apart (less `TOLERANCE_MM`) and not overlapping,
+        every part inside its sheet by the margin (less `TOLERANCE_MM`), only turns that the part allows, turned over
+        only where it may be, every copy placed or named as unplaced exactly once, no more sheets than in stock, one
+        material and thickness a sheet, and true figures of length used, utilisation and least number of sheets.
+    """
+    known = {part.name: part for part in parts}
+    found: list[Finding] = []
+    for number, layout in enumerate(nest.sheets, start=1):
+        where = f"sheet {number} ({layout.sheet.id})"
+        placed = [placement for placement in layout.placements if placement.part in known and _is_somewhere(placement)]
+        found += [
+            _fault("N119", where, f"{placement.part} is placed, but was not given.")
+            for placement in layout.placements
+            if placement.part not in known
+        ]
+        found += [
+            _fault("N112", where, f"{_name(placement)} has no place: {placement.x_mm:g}, {placement.y_mm:g} mm.")
+            for placement in layout.placements
+            if not _is_somewhere(placement)
+        ]
+        found += _check_poses(placed, known, where)
+        found += _check_materials(layout, placed, known, where)
+        shapes = [_shape(known[placement.part], placement) for placement in placed]
+        found += _check_margin(layout, placed, shapes, nest.margin_mm, where)
+        found += _check_distances(placed, shapes, nest.spacing_mm, where)
+        found += _check_figures(layout, placed, shapes, known, nest.margin_mm, where)
+    found += _check_copies(nest, parts)
+    found += _check_stock(nest)
+    return tuple(found)
+
+
+def _fault(code: str, where: str, text: str) -> Finding:
+    return Finding(code, Severity.REFUSE, text, "Do not cut this nest; nest again and report the case.", where=where)
+
+
+def _name(placement: Placement) -> str:
+    return f"{placement.part} copy {placement.copy}"
+
+
+def _is_somewhere(placement: Placement) -> bool:
+    return all(math.isfinite(value) for value in (placement.x_mm, placement.y_mm, placement.angle_deg))
+
+
+def _check_poses(placed: Sequence[Placement], known: dict[str, Part], where: str) -> list[Finding]:
+    found = []
+    for placement in placed:
+        part = known[placement.part]
+        allowed = part.turns_deg or (0.0, 90.0, 180.0, 270.0)
+        off = min(abs(math.remainder(placement.angle_deg - turn, 360.0)) for turn in allowed)
+        if not off <= TURN_TOLERANCE_DEG:
+            found.append(_fault("N113", where, f"{_name(placement)} is turned by {placement.angle_deg:g} degrees."))
+        if placement.mirrored and not part.may_mirror:
+            found.append(_fault("N114", where, f"{_name(placement)} is turned over and may not be."))
+    return found
+
+
+def _check_materials(
+    layout: SheetLayout, placed: Sequence[Placement], known: dict[str, Part], where: str
+) -> list[Finding]:
+    materials = {known[placement.part].material for placement in placed} | {layout.sheet.material}
+    thicknesses = {known[placement.part].thickness_mm for placement in placed} | {layout.sheet.thickness_mm}
+    found = []
+    if len(materials - {""}) > 1:
+        found.append(_fault("N117", where, f"materials are mixed: {', '.join(sorted(materials - {''}))}."))
+    if len(thicknesses - {0.0}) > 1:
+        text = ", ".join(f"{value:g} mm" for value in sorted(thicknesses - {0.0}))
+        found.append(_fault("N117", where, f"thicknesses are mixed: {text}."))
+    return found
+
+
+def _shape(part: Part, placement: Placement) -> Any:
+    """Return the part as a shapely polygon where it lies on the sheet."""
+    import shapely
+
+    rings = [_laid(_chords(curve), placement) for curve in (part.outline, *part.holes)]
+    return shapely.Polygon(rings[0], rings[1:])
+
+
+def _laid(points: FloatArray, placement: Placement) -> FloatArray:
+    angle = math.radians(placement.angle_deg)
+    x = -points[:, 0] if placement.mirrored else points[:, 0]
+    y = points[:, 1]
+    return np.stack(
+        [
+            math.cos(angle) * x - math.sin(angle) * y + placement.x_mm,
+            math.sin(angle) * x + math.cos(angle) * y + placement.y_mm,
+        ],
+        axis=1,
+    )
+
+
+def _chords(curve: Polycurve | Circle) -> FloatArray:
+    """Return points on the curve, its chords within `CHORD_MM` of it."""
+    if isinstance(curve, Circle):
+        angle = np.linspace(0.0, 2.0 * math.pi, _chord_count(curve.radius, 2.0 * math.pi), endpoint=False)
+        return np.asarray(curve.centre + curve.radius * np.stack([np.cos(angle), np.sin(angle)], axis=1))
+    runs = []
+    bulges = np.asarray(curve.bulges, dtype=np.float64)
+    for start, end, bulge in zip(curve.points, np.roll(curve.points, -1, axis=0), bulges.tolist(), strict=True):
+        sweep = 4.0 * math.atan(bulge)
+        chord = float(np.hypot(*(end - start)))
+        if chord == 0.0 or abs(sweep) * chord < 1e-9:
+            runs.append(start[None])
+            continue
+        radius = chord / (2.0 * math.sin(0.5 * abs(sweep)))
+        share = np.arange(_chord_count(radius, abs(sweep))) / _chord_count(radius, abs(sweep))
+        # Height above the chord and way along it, in the chord's own frame: exact for flat arcs of huge radius, too.
+        half = 0.5 * sweep
+        along = 0.5 * (1.0 + np.sin(half * (2.0 * share - 1.0)) / math.sin(half))
+        above = np.sin(half * share) * np.sin(half * (1.0 - share)) / math.sin(half)
+        forward = end - start
+        right = np.array([forward[1], -forward[0]])
+        runs.append(start + along[:, None] * forward + above[:, None] * right)
+    return np.concatenate(runs)
+
+
+def _chord_count(radius: float, sweep: float) -> int:
+    step = 2.0 * math.acos(max(1.0 - CHORD_MM / radius, -1.0))
+    return min(max(2, math.ceil(sweep / step)), _MOST_CHORDS)
+
+
+def _check_margin(
+    layout: SheetLayout, placed: Sequence[Placement], shapes: Sequence[Any], margin_mm: float, where: str
+) -> list[Finding]:
+    found = []
+    least = margin_mm - TOLERANCE_MM + CHORD_MM
+    for placement, shape in zip(placed, shapes, strict=True):
+        low_x, low_y, high_x, high_y = shape.bounds
+        clear = min(low_x, low_y, layout.sheet.length_mm - high_x, layout.sheet.width_mm - high_y)
+        if not clear >= least:
+            found.append(_fault("N112", where, f"{_name(placement)} lies {clear:.3f} mm from the edge of the sheet."))
+    return found
+
+
+def _check_distances(
+    placed: Sequence[Placement], shapes: Sequence[Any], spacing_mm: float, where: str
+) -> list[Finding]:
+    import shapely
+
+    found = [
+        _fault("N120", where, f"the outline of {_name(placement)} is not a simple closed curve.")
+        for placement, shape in zip(placed, shapes, strict=True)
+        if not shape.is_valid
+    ]
+    if found or len(shapes) < 2:
+        return found
+    tree = shapely.STRtree(shapes)
+    one, two = tree.query(shapes, predicate="dwithin", distance=spacing_mm)
+    pairs = sorted((i, j) for i, j in zip(one.tolist(), two.tolist(), strict=True) if i < j)
+    least = spacing_mm - TOLERANCE_MM + 2.0 * CHORD_MM
+    for i, j in pairs:
+        gap = shapes[i].distance(shapes[j])
+        names = f"{_name(placed[i])} and {_name(placed[j])}"
+        if gap == 0.0 and _overlap_deeper_than(shapes[i], shapes[j], TOLERANCE_MM - 2.0 * CHORD_MM):
+            found.append(_fault("N111", where, f"{names} overlap."))
+        elif gap < least:
+            found.append(_fault("N111", where, f"{names} are {gap:.3f} mm apart, not {spacing_mm:g} mm."))
+    return found
+
+
+def _overlap_deeper_than(one: Any, two: Any, depth: float) -> bool:
+    """Return whether the common area is anywhere wider than `depth`: parts that only touch share a line or slivers."""
+    common = one.intersection(two)
+    return not common.buffer(-0.5 * depth).is_empty
+
+
+def _check_figures(
+    layout: SheetLayout,
+    placed: Sequence[Placement],
+    shapes: Sequence[Any],
+    known: dict[str, Part],
+    margin_mm: float,
+    where: str,
+) -> list[Finding]:
+    if not placed:
+        return [_fault("N116", where, "the sheet is taken, but nothing lies on it.")]
+    found = []
+    used = min(max(shape.bounds[2] for shape in shapes) + margin_mm, layout.sheet.length_mm)
+    if not abs(used - layout.used_length_mm) <= TOLERANCE_MM:
+        found.append(_fault("N118", where, f"{layout.used_length_mm:g} mm are said to be used; it is {used:.3f} mm."))
+    share = sum(_net_area(known[placement.part]) for placement in placed) / (
+        layout.used_length_mm * layout.sheet.width_mm
+    )
+    if not abs(share - layout.utilisation) <= 1e-4:
+        found.append(_fault("N118", where, f"the utilisation is said to be {layout.utilisation:g}; it is {share:.5f}."))
+    return found
+
+
+def _net_area(part: Part) -> float:
+    import shapely
+
+    outer, *holes = (shapely.Polygon(_chords(curve)).area for curve in (part.outline, *part.holes))
+    return float(outer - sum(holes))
+
+
+def _check_copies(nest: Nest, parts: Sequence[Part]) -> list[Finding]:
+    placed: dict[str, list[int]] = {part.name: [] for part in parts}
+    missing: dict[str, int] = dict.fromkeys(placed, 0)
+    found = []
+    for layout in nest.sheets:
+        for placement in layout.placements:
+            if placement.part in placed:
+                placed[placement.part].append(placement.copy)
+    for name, count in nest.unplaced:
+        if name in missing:
+            missing[name] += count
+        else:
+            found.append(_fault("N119", name, "it is named as unplaced, but was not given."))
+    for part in parts:
+        copies = sorted(placed[part.name])
+        if len(copies) + missing[part.name] != part.quantity or missing[part.name] < 0:
+            text = f"{len(copies)} placed and {missing[part.name]} unplaced do not make {part.quantity} copies."
+            found.append(_fault("N115", part.name, text))
+        if len(set(copies)) != len(copies):
+            found.append(_fault("N115", part.name, f"a copy is placed twice: {copies}."))
+        elif any(not 1 <= copy <= part.quantity for copy in copies):
+            found.append(_fault("N115", part.name, f"a copy that was not asked for is placed: {copies}."))
+    return found
+
+
+def _check_stock(nest: Nest) -> list[Finding]:
+    found = []
+    sheets = [layout.sheet for layout in nest.sheets]
+    for index, sheet in enumerate(sheets):
+        taken = sum(other == sheet for other in sheets)
+        if sheet not in sheets[:index] and 0 < sheet.count < taken:
+            found.append(_fault("N116", f"sheet {sheet.id}", f"{taken} are taken and {sheet.count} in stock."))
+    if nest.sheets_lower_bound > len(sheets):
+        text = f"fewer than {nest.sheets_lower_bound} sheets are said to be impossible, and {len(sheets)} are taken."
+        found.append(_fault("N118", "nest", text))
+    return found

@@ -1,0 +1,194 @@
+"""``meshflow nest``: what LENGTH x WIDTH and a placement mean, its keys, its refusals."""
+
+from __future__ import annotations
+
+import json
+
+import ezdxf
+import numpy as np
+import pytest
+from workshop import contents
+
+from meshflow.drawing import compose_part, read_part, write_dxf
+from meshflow.model.curve import Circle, Polycurve
+from meshflow.model.part import Part
+
+KEYS = ["schema", "sheets", "unplaced", "sheets_lower_bound", "verified", "stopped_by"]
+SHEET_KEYS = ["length_mm", "width_mm", "used_length_mm", "utilisation", "placements"]
+PLACEMENT_KEYS = ["part", "copy", "x_mm", "y_mm", "angle_deg", "mirrored"]
+
+
+@pytest.fixture
+def parts(shop):
+    """An L, a rectangle that is not at the origin, and a washer, as drawings."""
+    bracket = Polycurve([[0, 0], [80, 0], [80, 20], [20, 20], [20, 60], [0, 60]])
+    slat = Polycurve([[-5, 7], [195, 7], [195, 37], [-5, 37]])
+    washer = Circle((15, 15), 15)
+    for part in (Part("bracket", bracket), Part("slat", slat), Part("washer", washer, (Circle((15, 15), 6),))):
+        write_dxf(compose_part(part), shop / f"{part.name}.dxf")
+    return shop
+
+
+def nested(folder):
+    return json.loads((folder / "nest.json").read_text())
+
+
+def test_the_answer_has_the_files_and_keys_of_the_contract(meshflow, parts):
+    said = meshflow("nest", "bracket.dxf", "slat.dxf", "washer.dxf", "--sheet", "400x300", "--quantity", "bracket=3",
+                    "--out", "sheets")  # fmt: skip
+    assert (said.code, said.err) == (0, "")
+    assert sorted(contents(parts / "sheets")) == ["nest.json", "sheet-01.dxf", "sheet-01.svg"]
+    answer = nested(parts / "sheets")
+    assert [key for key in answer if key in KEYS] == KEYS
+    assert (answer["unplaced"], answer["verified"], answer["stopped_by"]) == ([], True, "effort")
+    assert answer["sheets_lower_bound"] == 1
+    (sheet,) = answer["sheets"]
+    assert list(sheet) == SHEET_KEYS
+    assert [list(placement) for placement in sheet["placements"]] == [PLACEMENT_KEYS] * 5
+    assert [(entry["part"], entry["copy"]) for entry in sheet["placements"]] == [
+        ("bracket", 1),
+        ("bracket", 2),
+        ("bracket", 3),
+        ("slat", 1),
+        ("washer", 1),
+    ]
+
+
+def test_a_sheet_is_length_by_width_with_its_length_along_x(meshflow, parts):
+    # 250 long and 60 wide takes the slat of 200 x 30 lying; 60 long and 250 wide only standing.
+    assert meshflow("nest", "slat.dxf", "--sheet", "250x60", "--turns", "0", "--out", "long").code == 0
+    assert meshflow("nest", "slat.dxf", "--sheet", "60x250", "--turns", "0", "--out", "wide").code == 1
+    assert meshflow("nest", "slat.dxf", "--sheet", "60x250", "--turns", "90", "--out", "wide").code == 0
+    lying, standing = nested(parts / "long")["sheets"][0], nested(parts / "wide")["sheets"][0]
+    assert (lying["length_mm"], lying["width_mm"]) == (250.0, 60.0)
+    assert (standing["length_mm"], standing["width_mm"]) == (60.0, 250.0)
+    # Used length runs along x, both margins included; utilisation is net area over used length times width.
+    assert lying["used_length_mm"] == pytest.approx(10 + 200 + 10, abs=0.01)
+    assert standing["used_length_mm"] == pytest.approx(10 + 30 + 10, abs=0.01)
+    assert lying["utilisation"] == pytest.approx(200 * 30 / (lying["used_length_mm"] * 60), abs=1e-6)
+    drawn = ezdxf.readfile(parts / "long/sheet-01.dxf").modelspace().query('*[layer=="SHEET_EDGE"]')
+    corners = np.array([point for edge in drawn for point in edge.vertices()])
+    assert np.ptp(corners, axis=0) == pytest.approx([250.0, 60.0])
+
+
+def test_a_placement_mirrors_then_turns_about_the_drawings_origin_then_moves(meshflow, parts):
+    meshflow("nest", "bracket.dxf", "slat.dxf", "--sheet", "300x170", "--quantity", "bracket=4", "--mirror",
+             "--turns", "0,90,180,270,30", "--effort", "2", "--out", "sheets")  # fmt: skip
+    (sheet,) = nested(parts / "sheets")["sheets"]
+    drawn = ezdxf.readfile(parts / "sheets/sheet-01.dxf").modelspace().query('*[layer=="CUT_OUTSIDE"]')
+    outlines = [np.array(list(outline.vertices())) for outline in drawn]
+    assert len(outlines) == len(sheet["placements"]) == 5
+    for placement, outline in zip(sheet["placements"], outlines, strict=True):
+        points = np.array(read_part(parts / f"{placement['part']}.dxf").outline.points)
+        if placement["mirrored"]:
+            points = points * [-1.0, 1.0]
+        turn = np.radians(placement["angle_deg"])
+        points = points @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+        points = points + np.array([placement["x_mm"], placement["y_mm"]])
+        gaps = np.linalg.norm(outline[:, None] - points[None], axis=2)
+        assert gaps.min(axis=0).max() < 1e-3
+        assert gaps.min(axis=1).max() < 1e-3
+        assert points.min() >= 10 - 1e-3
+        assert (points.max(axis=0) <= [300 - 10 + 1e-3, 170 - 10 + 1e-3]).all()
+    assert any(placement["mirrored"] for placement in sheet["placements"])
+
+
+def test_parts_are_not_turned_over_unless_allowed(meshflow, parts):
+    meshflow("nest", "bracket.dxf", "--sheet", "300x200", "--quantity", "bracket=6", "--out", "sheets")
+    placements = [entry for sheet in nested(parts / "sheets")["sheets"] for entry in sheet["placements"]]
+    assert {entry["mirrored"] for entry in placements} == {False}
+    assert {entry["angle_deg"] for entry in placements} <= {0.0, 90.0, 180.0, 270.0}
+
+
+def test_margin_and_spacing_take_lengths(meshflow, parts):
+    meshflow("nest", "slat.dxf", "--sheet", "400x300", "--quantity", "slat=2", "--turns", "0", "--margin", "2 cm",
+             "--spacing", "0", "--out", "sheets")  # fmt: skip
+    one, two = sorted(entry["y_mm"] for entry in nested(parts / "sheets")["sheets"][0]["placements"])
+    assert one == pytest.approx(20.0 - 7.0, abs=0.01)
+    assert two - one == pytest.approx(30.0, abs=0.01)
+
+
+def test_pieces_without_a_place_leave_with_1_and_are_named(meshflow, parts):
+    said = meshflow("nest", "bracket.dxf", "slat.dxf", "--sheet", "120x100", "--out", "sheets")
+    assert said.code == 1
+    assert nested(parts / "sheets")["unplaced"] == [{"part": "slat", "count": 1}]
+    assert "N101  slat: " in said.out
+    assert {"nest.json", "sheet-01.dxf"} <= set(contents(parts / "sheets"))
+
+
+def test_several_sheets_are_numbered_and_the_bound_is_said(meshflow, parts):
+    said = meshflow("nest", "slat.dxf", "--sheet", "230x60", "--quantity", "slat=3", "--out", "sheets")
+    assert said.code == 0
+    assert {"sheet-01.dxf", "sheet-02.dxf", "sheet-03.dxf"} <= set(contents(parts / "sheets"))
+    assert len(nested(parts / "sheets")["sheets"]) == 3
+    assert "3 sheets, at least " in said.out
+
+
+def test_sheets_left_from_an_earlier_nest_are_named_and_left_alone(meshflow, parts):
+    meshflow("nest", "slat.dxf", "--sheet", "230x60", "--quantity", "slat=3", "--out", "sheets")
+    before = contents(parts / "sheets")
+    said = meshflow("nest", "slat.dxf", "--sheet", "230x60", "--out", "sheets")
+    assert said.code == 0
+    assert said.err == (
+        "not of this nest, left from an earlier run: sheet-02.dxf, sheet-02.svg, sheet-03.dxf, sheet-03.svg\n"
+    )
+    assert contents(parts / "sheets")["sheet-03.dxf"] == before["sheet-03.dxf"]
+
+
+def test_a_stock_sheet_can_be_named_by_its_id_and_several_sizes_given(meshflow, parts):
+    said = meshflow("nest", "slat.dxf", "washer.dxf", "--sheet", "a3", "--sheet", "24x12in", "--out", "sheets")
+    assert said.code == 0
+    (sheet,) = nested(parts / "sheets")["sheets"]
+    assert (sheet["length_mm"], sheet["width_mm"]) in {(297.0, 420.0), (609.6, 304.8)}
+
+
+def test_the_same_nest_twice_gives_the_same_bytes_and_the_order_of_files_does_not_matter(meshflow, parts):
+    files = ["bracket.dxf", "slat.dxf", "washer.dxf"]
+    for out, order in (("one", files), ("two", files[::-1])):
+        meshflow("nest", *order, "--sheet", "400x300", "--quantity", "bracket=3", "--seed", "7", "--out", out)
+    assert contents(parts / "one") == contents(parts / "two")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (("gone.dxf",), "gone.dxf: "),
+        ((".",), ""),
+        (("wall.stl",), "wall.stl: "),
+        (("slat.dxf", "--quantity", "slot=4"), "a quantity is given for slot, which no file is named "),
+        (("slat.dxf", "--quantity", "slat=10001"), "10001 copies of slat? Ask for 0 to 10000.\n"),
+        (("slat.dxf", "copy/slat.dxf"), "two files are named slat. Rename one, or raise the quantity.\n"),
+        (("slat.dxf", "--sheet", "400 by 300"), '"400 by 300" is no sheet.'),
+        (("slat.dxf", "--sheet", "0x300"), '"0x300" is no sheet: it has no area.'),
+        (("slat.dxf", "--sheet", "400x300"), "sheet 400x300: the same sheet is listed twice. List it once, "),
+        (("slat.dxf", "--margin", "200"), "sheet 400x300: 400 x 300 mm is no larger than its margins of 200 mm. "),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",
+)  # fmt: skip
+def test_what_makes_no_sense_leaves_with_1_and_a_sentence(meshflow, parts, arguments, sentence):
+    (parts / "copy").mkdir()
+    (parts / "copy/slat.dxf").write_bytes((parts / "slat.dxf").read_bytes())
+    said = meshflow("nest", *arguments, "--sheet", "400x300", "--out", "sheets")
+    assert (said.code, said.out) == (1, "")
+    assert said.err.startswith(sentence)
+    assert said.err.count("\n") == 1
+    assert not (parts / "sheets").exists()
+
+
+def test_an_interrupted_nest_leaves_with_130_and_changes_nothing(meshflow, parts, monkeypatch):
+    import meshflow.nest as room
+
+    meshflow("nest", "slat.dxf", "--sheet", "400x300", "--out", "sheets")
+    before = contents(parts / "sheets")
+    real = room.nest
+
+    def impatient(*given, progress, **options):
+        def stop(what, share):
+            raise KeyboardInterrupt
+
+        return real(*given, progress=stop, **options)
+
+    monkeypatch.setattr(room, "nest", impatient)
+    said = meshflow("nest", "slat.dxf", "washer.dxf", "--sheet", "400x300", "--out", "sheets")
+    assert (said.code, said.out, said.err.strip()) == (130, "", "stopped; what was there before is unchanged.")
+    assert contents(parts / "sheets") == before

@@ -1,0 +1,174 @@
+"""The command line as a process of its own: pipes, interrupts, terminals."""
+
+from __future__ import annotations
+
+import os
+import re
+import select
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+from meshflow_cli import console
+from workshop import contents
+
+from meshflow.job.single import nest_files
+
+pty = pytest.importorskip("pty", reason="there are no pseudo-terminals here")
+
+MESHFLOW = [sys.executable, "-m", "meshflow"]
+QUIET = {**os.environ, "PYTHONWARNINGS": "error", "COLUMNS": "100"}
+
+# A nest that would take minutes, stopped long before: the effort is high.
+LONG = ["nest", "slat.dxf", "--sheet", "400x300", "--quantity", "slat=9", "--effort", "100000", "--out", "sheets"]
+
+
+@pytest.fixture
+def slat(shop):
+    from meshflow.drawing import compose_part, write_dxf
+    from meshflow.model.curve import Polycurve
+    from meshflow.model.part import Part
+
+    write_dxf(compose_part(Part("slat", Polycurve([[0, 0], [90, 0], [70, 30], [0, 40]]))), shop / "slat.dxf")
+    return shop
+
+
+def test_a_reader_that_goes_away_is_no_error():
+    read, write = os.pipe()
+    os.close(read)
+    try:
+        done = subprocess.run([*MESHFLOW, "stock"], stdout=write, stderr=subprocess.PIPE, env=QUIET, timeout=60)
+    finally:
+        os.close(write)
+    assert (done.returncode, done.stderr) == (141, b"")
+
+
+def test_the_first_line_can_be_had_alone():
+    script = f'"{sys.executable}" -m meshflow stock | head -n 1'
+    done = subprocess.run(["sh", "-c", script], capture_output=True, text=True, env=QUIET, timeout=60)
+    assert (done.returncode, done.stdout, done.stderr) == (0, "materials:\n", "")
+
+
+def test_a_shell_can_complete_commands():
+    environment = {**QUIET, "_MESHFLOW_COMPLETE": "bash_complete", "COMP_WORDS": "meshflow fl", "COMP_CWORD": "1"}
+    done = subprocess.run(MESHFLOW, capture_output=True, text=True, env=environment, timeout=60)
+    assert (done.returncode, done.stdout, done.stderr) == (0, "plain,flatten\n", "")
+
+
+def test_a_closed_standard_output_is_no_error():
+    done = subprocess.run(
+        ["sh", "-c", f'"{sys.executable}" -m meshflow stock >&-'], capture_output=True, env=QUIET, timeout=60
+    )
+    assert b"Traceback" not in done.stderr
+
+
+def test_letters_that_a_terminal_lacks_are_shown_by_number(shop):
+    (shop / "wall.stl").rename(shop / "鞍.stl")
+    environment = {**QUIET, "PYTHONIOENCODING": "latin-1"}
+    done = subprocess.run(
+        [*MESHFLOW, "check", "鞍.stl", "--units", "mm"], capture_output=True, env=environment, timeout=60, cwd=shop
+    )
+    assert done.returncode == 0
+    assert done.stdout.startswith(rb"\u978d.stl: 40.0 x 40.0 x 50.0 mm")
+
+
+def started(arguments, folder, **options):
+    return subprocess.Popen([*MESHFLOW, *arguments], cwd=folder, env=QUIET, **options)
+
+
+def test_ctrl_c_leaves_with_130_and_what_was_there_unchanged(slat):
+    nest_files([slat / "slat.dxf"], out=slat / "sheets", sheets=[_sheet()], effort=1)
+    before = contents(slat / "sheets")
+    process = started(LONG, slat, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    time.sleep(2.5)
+    assert process.poll() is None
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=30)
+    assert (process.returncode, out) == (130, b"")
+    assert err.strip().splitlines()[-1] == b"stopped; what was there before is unchanged."
+    assert b"Traceback" not in err
+    assert contents(slat / "sheets") == before
+    assert not list((slat / "sheets").glob(".*"))
+
+
+def _sheet():
+    from meshflow.model.stock import Sheet
+
+    return Sheet("400x300", 400.0, 300.0)
+
+
+def on_a_terminal(arguments, folder, seconds):
+    """Run a command on a terminal of 24 x 80; interrupt it after `seconds`; return all it showed, and its code."""
+    master, slave = pty.openpty()
+    environment = {**QUIET, "TERM": "xterm"}
+    del environment["COLUMNS"]
+    process = subprocess.Popen(
+        [*MESHFLOW, *arguments], cwd=folder, env=environment, stdin=slave, stdout=slave, stderr=slave, close_fds=True
+    )
+    os.close(slave)
+    shown, deadline, interrupted = b"", time.monotonic() + seconds, False
+    while True:
+        if select.select([master], [], [], 0.1)[0]:
+            try:
+                piece = os.read(master, 65536)
+            except OSError:
+                break
+            if not piece:
+                break
+            shown += piece
+        if time.monotonic() > deadline and not interrupted:
+            process.send_signal(signal.SIGINT)
+            interrupted = True
+        assert time.monotonic() < deadline + 60
+    os.close(master)
+    return shown.decode(), process.wait(timeout=30)
+
+
+def screen(shown):
+    """What stays on the terminal: the lines after every move up and every erasure."""
+    lines, row = [""], 0
+    for token in re.findall(r"\x1b\[[0-9;?]*[A-Za-z]|\r\n|\r|\n|[^\x1b\r\n]+", shown):
+        if token == "\x1b[2K":
+            lines[row] = ""
+        elif re.fullmatch(r"\x1b\[\d*A", token):
+            row = max(0, row - int(token[2:-1] or 1))
+        elif token in ("\n", "\r\n"):
+            row += 1
+            lines += [""] * (row + 1 - len(lines))
+        elif token != "\r" and not token.startswith("\x1b"):
+            lines[row] += token
+    return [line for line in lines if line.strip()]
+
+
+def test_a_terminal_shows_progress_after_a_second_and_keeps_no_trace_of_it(slat):
+    shown, code = on_a_terminal(LONG, slat, 3.0)
+    assert code == 130
+    assert "nest" in shown
+    assert shown.count("\x1b[?25l") == shown.count("\x1b[?25h") == 1  # the cursor is hidden once and shown again
+    assert [line for line in screen(shown) if "^C" not in line] == ["stopped; what was there before is unchanged."]
+
+
+def test_a_terminal_shows_nothing_of_progress_for_short_work(shop):
+    shown, code = on_a_terminal(["stock", "machines"], shop, 30.0)
+    assert code == 0
+    assert "\x1b" not in shown
+
+
+def test_long_sentences_are_broken_at_the_width_of_the_terminal(shop):
+    shown, code = on_a_terminal(["stock", "processes"], shop, 30.0)
+    assert code == 0
+    assert max(len(line) for line in shown.splitlines() if " " in line.strip()) <= 110
+
+
+def test_where_errors_are_piped_progress_is_plain_lines_and_only_after_a_second(capsys, monkeypatch):
+    said = [(0.2, "reading"), (0.9, "checking"), (1.1, "mending"), (1.5, "picking"), (2.3, "laying"), (9.0, "laying")]
+    now = [0.0]
+    monkeypatch.setattr(console.time, "monotonic", lambda: now[0])
+    with console.progress_line() as progress:
+        for moment, what in said:
+            now[0] = moment
+            progress(what, 0.5)
+    out, err = capsys.readouterr()
+    assert (out, err) == ("", "mending ...\nlaying ...\n")
