@@ -69,12 +69,12 @@ def guillotine_cells(length: float, width: float, cuts: int, seed: int) -> list[
     return cells
 
 
-def laid(part: Part, placement: Placement, chords: int = 400) -> Any:
+def laid(part: Part, placement: Placement, chords: int = 120) -> Any:
     """The part as a shapely polygon where the placement says: by shapely's own motions, with chords of our own."""
 
     def ring(curve: Polycurve | Circle) -> Any:
         if isinstance(curve, Circle):
-            return shapely.Point(curve.centre).buffer(curve.radius, quad_segs=chords).exterior.coords
+            return shapely.Point(curve.centre).buffer(curve.radius, quad_segs=400).exterior.coords
         points: list[tuple[float, float]] = []
         for (x1, y1), (x2, y2), bulge in zip(curve.points, np.roll(curve.points, -1, 0), curve.bulges, strict=True):
             if bulge == 0:

@@ -1,6 +1,14 @@
 """The job: from one file that says what is wanted to a folder with everything in it.
 
-The only room that knows the order of the stages. `schema` says what a job file may hold, `load` reads one into a
-`plan`, `stages` lists the stages as data, `cache` keeps their results, `run` walks the list, `outputs` writes the
-files, `record` writes down what was done, `single` does one stage for one file.
+The only room that knows the order of the stages. In the order of the work: `schema` says what a job file may hold,
+`load` reads one into a `plan`; `stages` lists the stages as data, `walk` pulls results through them, `cache` and
+`codec` keep what was computed; `rack` finds the sheets; `outputs`, `papers` and `record` write the files into a draft,
+`folder` moves them to their place; `run` does all of it for one job, `single` one step for one file, `demo` copies
+the demo.
+
+Terms: a *step* is one stage for one part or one nest; the *record* is the file that says what went in and what came
+out; a *stale* file was written by an earlier run and is no longer made.
+
+The codes of what a job has to say: J101 a part that was not made, J102 a group of parts that was not nested, J103
+sheets that the job does not list.
 """

@@ -94,7 +94,7 @@ def _text_of(path: Path) -> str:
     if size > LARGEST_FILE:
         raise JobFileError([f"{path.name}: over {LARGEST_FILE // 1_000_000} MB: this is no job file."])
     try:
-        return content.decode("utf-8-sig").replace("\r\n", "\n")
+        return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         raise JobFileError([f"{path.name}:{line}: not UTF-8 text. Save it as UTF-8."]) from error

@@ -82,8 +82,8 @@ def nest(
     Nest
         Checked by `verify_nest`. What found no place is in `unplaced`, with a finding that says why: N101 fits no
         sheet in any allowed turn, N102 more than the stock takes, N103 the search was interrupted before its turn,
-        N104 no sheet of its material. An interrupt (Ctrl-C) ends the search with the best layout so far; before the
-        first layout is complete, with what lies so far.
+        N104 no sheet of its material. An interrupt (Ctrl-C) of the search ends it with the best layout so far; before
+        the first layout is complete, with what lies so far.
 
     Raises
     ------
@@ -99,7 +99,7 @@ def nest(
     >>> plate = Part("plate", Polycurve([[0, 0], [480, 0], [480, 200], [0, 200]]), quantity=4)
     >>> answer = nest([plate], [Sheet("1000x500", 1000.0, 500.0)], spacing_mm=4.0)
     >>> answer.sheets[0].used_length_mm, answer.sheets_lower_bound
-    (984.0, 1)
+    (832.0, 1)
     """
     options = {"margin_mm": margin_mm, "spacing_mm": spacing_mm}
     check_inputs(parts, sheets, seed=seed, effort=effort, seconds=seconds, **options)

@@ -23,9 +23,10 @@ from numba import njit
 
 from meshflow.model.arrays import IntArray
 
-__all__ = ["leftmost"]
+__all__ = ["DEEPEST", "leftmost"]
 
-_LEAST_SINE = 0.01  # sharper corners of the free space than 0.6 degrees are entered no deeper than this allows
+_LEAST_SINE = 0.002  # corners of the free space sharper than a quarter degree are not entered at their tip
+DEEPEST = 380  # grid steps: how far from its corner a place may be taken, 0.75 / _LEAST_SINE and some for rounding
 _MAX_RAYS = 64
 _WHOLE = 1e-4  # grid steps
 _OFF = 0x7FFFFFFFFFFFFFFF
@@ -38,7 +39,7 @@ def leftmost(
     first: IntArray,
     boxes: IntArray,
     room: IntArray,
-    floor: IntArray,
+    floor: int,
     limit: int,
 ) -> tuple[bool, int, int]:
     """Return the free place with the least x, at equal x the least y.
@@ -53,8 +54,8 @@ def leftmost(
         Bounding box of each piece's segments: least x, least y, greatest x, greatest y.
     room : (2,) int array
         Greatest x and y of the moving piece's origin on the empty sheet; the least are 0.
-    floor : (2,) int array
-        A place known to be none too far right: nothing before it, by x and then y, is free.
+    floor : int
+        Places with a smaller x are known to be taken.
     limit : int
         Places with a greater x are of no interest.
 
@@ -63,7 +64,7 @@ def leftmost(
     (bool, int, int)
         Whether there is one, its x and its y.
     """
-    x_low, x_high, y_high = floor[0], min(room[0], limit), room[1]
+    x_low, x_high, y_high = floor, min(room[0], limit), room[1]
     if x_low > x_high or y_high < 0:
         return False, 0, 0
     active = _active(segments, side, x_low, x_high, y_high)
@@ -72,7 +73,6 @@ def leftmost(
     height = y_high // columns + 1
     start, members = _cells(segments, active, x_low, x_high, y_high, width, height, columns)
     edge_start, edge_keys = _edge_candidates(segments, side, active, y_high, x_low, width, columns)
-    floor_key = (floor[0] << 31) + floor[1]
     keys = np.empty(1024, np.int64)
     suspect = 0
     for column in range(columns):
@@ -90,11 +90,11 @@ def leftmost(
         previous = np.int64(-1)
         for place in range(count):
             key = found[place]
-            if key == previous or key < floor_key:
+            if key == previous:
                 continue
             previous = key
             x, y = key >> 31, key & 0x7FFFFFFF
-            if x > x_high or y > y_high:
+            if x < x_low or x > x_high or y > y_high:
                 continue
             blocker = _blocker(segments, first, boxes, x, y, suspect)
             if blocker < 0:

@@ -25,7 +25,7 @@ from meshflow.nest.prepare import Pose
 __all__ = ["NoFit", "NoFitCache", "boundary"]
 
 MOST_SEGMENTS = 4_000_000  # kept at once; 72 MB
-MOST_A_CORNER = 6  # segments to a corner of the two outlines; with more the boundary is sought
+MOST_A_CORNER = 12  # segments to a corner of the two outlines; with more the boundary is sought
 
 
 @dataclass(frozen=True, eq=False)

@@ -99,7 +99,7 @@ class Board:
         spot = None
         fields = [self._field(pose) for pose in poses]
         # The poses that may still come out shortest are asked first, and one that cannot beat the best is not asked.
-        for rank in sorted(range(len(poses)), key=lambda k: (fields[k].floor[0] + poses[k].size[0], k)):
+        for rank in sorted(range(len(poses)), key=lambda k: (fields[k].floor + poses[k].size[0], k)):
             length = poses[rank].size[0]
             limit = None if best is None else best[0] - length
             place = fields[rank].leftmost(self.spots, limit)
@@ -131,7 +131,7 @@ class _Field:
         self.pose = pose
         self.room = np.array([size.length - pose.size[0], size.width - pose.size[1]], dtype=np.int64)
         self.full = not fits(pose, size)
-        self.floor = (0, 0)
+        self.floor = 0
         self._nofit = nofit
         self._seen = 0
         self._segments = np.empty((0, 4), dtype=np.int64)
@@ -141,11 +141,11 @@ class _Field:
 
     def leftmost(self, spots: Sequence[Spot], limit: int | None) -> tuple[int, int] | None:
         """Return the leftmost free place, not further right than `limit`, or None."""
-        from meshflow.nest.leftmost import leftmost
+        from meshflow.nest.leftmost import DEEPEST, leftmost
 
         end = int(self.room[0])
         until = end if limit is None else min(limit, end)
-        if self.full or until < self.floor[0]:
+        if self.full or until < self.floor:
             return None
         self._take_in(spots)
         count = self._first[-1]
@@ -156,15 +156,15 @@ class _Field:
             np.array(self._first, dtype=np.int64),
             boxes,
             self.room,
-            np.array(self.floor, dtype=np.int64),
+            self.floor,
             until,
         )
         if not found:
             self.full = until == end
-            self.floor = (until + 1, 0)
-            return None
-        self.floor = (int(x), int(y))
-        return self.floor
+            x = until
+        # A corner further left may come to be entered less deep later on, by at most so much.
+        self.floor = max(self.floor, int(x) - DEEPEST)
+        return (int(x), int(y)) if found else None
 
     def _take_in(self, spots: Sequence[Spot]) -> None:
         fresh = []
@@ -172,7 +172,7 @@ class _Field:
         for spot in spots[self._seen :]:
             nofit = self._nofit.between(spot.pose, self.pose)
             box = nofit.box + np.array([spot.x, spot.y, spot.x, spot.y])
-            if box[2] >= self.floor[0]:
+            if box[2] >= self.floor:
                 fresh.append((nofit, spot))
                 count += len(nofit.side)
                 self._boxes.append(box)

@@ -4,8 +4,8 @@ Terms: a *pose* is one way a part may lie, turned over or not, and a turn. Poses
 rectangle and its half turn, are one. Turns by quarters are exact: the grown outline itself is turned.
 
 The far sides of a sheet are taken `SLACK_STEPS` grid steps (0.001 mm) wider, so that a part of a third of its width
-fits three times. Fifty jagged parts would take minutes: outlines keep 60 inner corners each for a few parts, and 10
-each from 50 parts on, which costs next to nothing on the sheet. Holes of parts are filled.
+fits three times. Fifty jagged parts would take minutes: outlines keep 60 inner corners each for a few parts, and 8
+each from 40 parts on, which costs next to nothing on the sheet. Holes of parts are filled.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ __all__ = ["DEFAULT_TURNS_DEG", "Piece", "Pose", "make_pieces", "usable_steps"]
 
 SLACK_STEPS = 10
 DEFAULT_TURNS_DEG = (0.0, 90.0, 180.0, 270.0)
-INNER_CORNERS = (10, 60, 500)  # least and most kept of each outline; in between, so many for all outlines together
+INNER_CORNERS = (8, 60, 300)  # least and most kept of each outline; in between, so many for all outlines together
 
 
 @dataclass(frozen=True, eq=False)

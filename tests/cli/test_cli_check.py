@@ -10,6 +10,7 @@ import os
 import pytest
 from workshop import wall, write_stl
 
+# As the contract lists them; the report may say more after these.
 KEYS = ["schema", "file", "sha256", "units", "vertices", "faces", "extent_mm", "shells", "boundary_loops", "findings"]
 FINDING_KEYS = ["code", "severity", "count", "faces", "text", "remedy"]
 
@@ -25,13 +26,13 @@ def test_the_report_as_json_has_the_keys_of_the_contract_in_their_order(meshflow
     said = meshflow("check", "plate.off", "--units", "cm", "--json")
     report = json.loads(said.out)
     assert (said.code, said.err) == (0, "")
-    assert list(report) == KEYS
+    assert list(report)[: len(KEYS)] == KEYS
     assert (report["schema"], report["file"], report["units"]) == ("meshflow-check-1", "plate.off", "cm")
     assert report["sha256"] == hashlib.sha256((shop / "plate.off").read_bytes()).hexdigest()
     assert (report["vertices"], report["faces"], report["shells"], report["boundary_loops"]) == (81, 128, 1, 1)
     assert report["extent_mm"] == pytest.approx([60.0, 60.0, 12.0])
     for finding in report["findings"]:
-        assert list(finding) == FINDING_KEYS
+        assert list(finding)[: len(FINDING_KEYS)] == FINDING_KEYS
         assert finding["severity"] in ("note", "warning", "refuse")
 
 
@@ -62,11 +63,11 @@ def test_a_file_that_cannot_be_read_leaves_with_1_and_a_sentence(meshflow, shop,
     assert (said.code, said.out) == (1, "")
     assert said.err.startswith(sentence)
     report = json.loads(meshflow("check", name, "--units", units, "--json").out)
-    assert list(report) == KEYS
+    assert list(report)[: len(KEYS)] == KEYS
     assert (report["file"], report["faces"], report["extent_mm"]) == (name, 0, [0.0, 0.0, 0.0])
     assert report["sha256"] == ("" if content is None else hashlib.sha256(content).hexdigest())
     (finding,) = report["findings"]
-    assert list(finding) == FINDING_KEYS
+    assert list(finding)[: len(FINDING_KEYS)] == FINDING_KEYS
     assert (finding["code"], finding["severity"], finding["count"]) == ("M100", "refuse", 1)
     assert said.err.strip() == f"{name}: {finding['text']} {finding['remedy']}".strip()
 

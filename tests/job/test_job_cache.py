@@ -254,7 +254,7 @@ def test_parts_of_one_scan_read_it_once(bench, monkeypatch):
     walk = Walk(Cache(None), quiet)
     for part in (one, replace(one, name="second"), replace(one, name="third", region="radius:30@40,0,25")):
         walk.part(part)
-    # 3 parts of 8 stages, of which read, check and mend are those of the scan.
+    # Of the stages of each part, read, check and mend are those of the scan.
     assert len(walk.computed) == len(set(walk.computed)) == 3 * len(STAGES) - 2 * 3
 
 

@@ -55,6 +55,12 @@ def test_every_part_and_sheet_has_its_files_and_no_other_is_there(first):
     assert sorted(path.name for path in out.iterdir()) == folders
 
 
+def test_the_document_links_to_what_was_written_and_to_nothing_else(first):
+    _, out = first
+    links = set(re.findall(r'href="\./([^"]*)"', (out / "job.html").read_text()))
+    assert links == {name for name in FILES if not name.endswith((".html", ".nest.json"))}
+
+
 def test_parts_come_out_as_their_closed_forms_have_them(first):
     # A cylinder of n facets unrolls to a rectangle: n chords 2 R sin(angle / 2n) by its height. A closed band of n
     # facets, scanned outside, has sides of 2 R sin(pi / n), less 2 (t / 2) tan(pi / n) on its neutral surface.
@@ -127,7 +133,8 @@ def test_results_of_settings_given_up_are_forgotten(bench):
     before = {path.name for path in (bench.out / CACHE_FOLDER).iterdir()}
     run(bench.change(("quantity = 2", "quantity = 1")), out=bench.out)
     now = {path.name for path in (bench.out / CACHE_FOLDER).iterdir()}
-    assert len(before) == len(now) == 24  # 3 parts of 7 kept stages, and 3 nests
+    kept = sum(stage.kept for stage in PART_STAGES.values())
+    assert len(before) == len(now) == len(PARTS) * kept + len(GROUPS)
     assert len(before - now) == 2  # the outline and its nest
 
 
@@ -184,6 +191,14 @@ def test_a_part_whose_scan_is_no_mesh_or_cannot_be_opened_is_refused_alone(bench
     assert {"file": "plate.off", "kind": "scan"}.items() <= record(bench)["inputs"][2].items()
 
 
+def test_a_scan_that_the_check_refuses_is_refused_with_its_code_and_its_report(bench):
+    (bench.folder / "plate.off").write_text("OFF\n3 1 0\n0 0 0\n1 0 0\n2 0 0\n3 0 1 2\n")
+    (refused,) = run(bench.job, out=bench.out).refused
+    assert str(refused.error).startswith("plate.off: M201: ")
+    assert refused.report is not None
+    assert not refused.report.usable
+
+
 def test_a_scan_without_a_unit_is_refused_with_its_size(bench):
     result = run(bench.change(('mesh = "wall.stl"\nunits = "mm"', 'mesh = "wall.stl"')), out=bench.out)
     assert str(result.refused[0].error).startswith("wall.stl: no unit given, and STL carries none. The bounding box is")
@@ -228,10 +243,15 @@ def test_a_damaged_record_stops_nothing_and_removes_nothing(bench, text):
 
 
 @pytest.mark.parametrize(
-    ("word", "steps_done"),
-    [("wall: reading", 0), ("plate: smoothing", 8 + 4), ("plate: writing", 8 + 8), ("collar: outlining", 16 + 7)],
+    ("word", "parts_done", "stage"),
+    [
+        ("wall: reading", 0, "read"),
+        ("plate: smoothing", 1, "carrier"),
+        ("plate: writing", 2, "read"),
+        ("collar: outlining", 2, "outline"),
+    ],
 )
-def test_an_interrupted_run_leaves_the_earlier_files_and_the_next_one_resumes(bench, word, steps_done):
+def test_an_interrupted_run_leaves_the_earlier_files_and_the_next_one_resumes(bench, word, parts_done, stage):
     run(bench.job, out=bench.out)
     before = contents(bench.out)
     shutil.rmtree(bench.out / CACHE_FOLDER)
@@ -246,7 +266,7 @@ def test_an_interrupted_run_leaves_the_earlier_files_and_the_next_one_resumes(be
     assert contents(bench.out) == before
     assert [path.name for path in bench.out.iterdir() if path.name.startswith(".meshflow-draft")] == []
     resumed = run(bench.job, out=bench.out)
-    assert resumed.kept == steps_done
+    assert resumed.kept == parts_done * len(PART_STAGES) + list(PART_STAGES).index(stage)
     run(bench.job, out=bench.folder / "elsewhere")
     assert without_work(contents(bench.out)) == without_work(contents(bench.folder / "elsewhere"))
 
@@ -374,7 +394,8 @@ def test_a_pattern_that_overlaps_itself_is_shown_but_neither_drawn_nor_nested(be
     assert not result.complete
     assert [group.name for group in result.nests] == ["dc01-1mm", "leather_veg-3mm"]
     assert sorted(path.name for path in bench.out.glob("*/plate*")) == ["plate.distortion.json", "plate.png"]
-    assert 'href="patterns/plate.dxf"' not in (bench.out / "job.html").read_text()
+    assert "./patterns/plate.png" in (bench.out / "job.html").read_text()
+    assert "./patterns/plate.dxf" not in (bench.out / "job.html").read_text()
 
 
 def test_pieces_that_find_no_place_make_the_job_incomplete_and_are_named(bench):

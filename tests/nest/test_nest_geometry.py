@@ -156,7 +156,7 @@ def test_the_leftmost_place_is_that_of_the_region_left_free(seed, count, corners
         first,
         boxes,
         np.array(room),
-        np.array([0, 0]),
+        0,
         room[0],
     )
     free = free_region(rings, places, moving, room)
@@ -206,7 +206,7 @@ def test_the_leftmost_place_among_polyominoes_is_that_of_a_plain_count(seed, cou
         np.cumsum([0, *(len(segments) for segments in moved)]),
         np.array([[*s[:, :2].min(axis=0), *s[:, :2].max(axis=0)] for s in moved]),
         np.array([length, width]) * cell,
-        np.array([0, 0]),
+        0,
         length * cell,
     )
     inside_one = [p for p in free if not _slot(p, rings, places.tolist(), cell)]
@@ -235,9 +235,7 @@ def test_the_leftmost_place_in_a_gap_without_play_is_found():
     moved = [segments + np.array([x, 0, x, 0]) for (segments, _), x in zip(parts, (0, 20), strict=True)]
     boxes = np.array([[-10, -10, 10, 10], [10, -10, 30, 10]])
     side = np.concatenate([side for _, side in parts])
-    answer = leftmost(
-        np.concatenate(moved), side, np.array([0, 8, 16]), boxes, np.array([100, 0]), np.array([0, 0]), 100
-    )
+    answer = leftmost(np.concatenate(moved), side, np.array([0, 8, 16]), boxes, np.array([100, 0]), 0, 100)
     assert answer == (True, 10, 0)
 
 
@@ -252,7 +250,7 @@ def test_a_corner_that_just_nestles_into_a_corner_is_found():
         np.array([0, len(side)]),
         np.array([[-20, -20, 30, 30]]),
         np.array([29, 10]),
-        np.array([0, 0]),
+        0,
         29,
     )
     assert answer == (True, 10, 10)

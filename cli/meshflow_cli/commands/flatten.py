@@ -18,7 +18,13 @@ from meshflow_cli.options import Length, Smooth, dxf_option, out_option, units_o
 @click.option("--region", default="all", show_default=True, help="Which faces: all, label:3, group:NAME, ...")
 @click.option("--seam", metavar="PLACE", help="Where a ring is opened: x,y,z or plane:nx,ny,nz,d; else the shortest.")
 @click.option("--material", metavar="NAME", help="Material id or family; see `meshflow stock materials`.")
-@click.option("--thickness", type=Length(), default="0", metavar="LENGTH", help="0.8, 0.8mm, '9 oz leather' ...")
+@click.option(
+    "--thickness",
+    type=Length(),
+    default="0",
+    metavar="LENGTH",
+    help="Of the material: 0.8 (mm), 0.8mm, '1/32 in', '9 oz leather' ...",
+)
 @click.option(
     "--side",
     type=click.Choice(["outer", "middle", "inner"]),

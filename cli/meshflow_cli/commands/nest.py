@@ -23,21 +23,28 @@ from meshflow_cli.options import Length, Unit, dxf_option, out_option
     help="Sheet in mm, length along x, or a stock id; as often as there are sizes.",
 )
 @out_option
-@click.option("--margin", type=Length(), default="10", show_default=True, metavar="LENGTH", help="Clear edge.")
+@click.option(
+    "--margin", type=Length(), default="10", show_default=True, metavar="LENGTH", help="Clear edge of the sheet."
+)
 @click.option(
     "--spacing", type=Length(), default="3", show_default=True, metavar="LENGTH", help="Clear distance between parts."
 )
 @click.option("--quantity", "quantities", multiple=True, metavar="NAME=N", help="How many of a part; 1 if not said.")
 @click.option("--turns", default="0,90,180,270", show_default=True, metavar="DEGREES", help="Allowed turns.")
 @click.option("--mirror/--no-mirror", default=False, show_default=True, help="Whether parts may be turned over.")
-@click.option("--effort", default=4, show_default=True, type=click.IntRange(1, 100_000), help="Rounds of search.")
+@click.option(
+    "--effort", default=4, show_default=True, type=click.IntRange(1, 100_000), metavar="N", help="Rounds of search."
+)
 @click.option(
     "--seconds",
     type=click.FloatRange(min=0, min_open=True),
+    metavar="S",
     callback=lambda ctx, param, value: _finite(ctx, param, value),
     help="Time cap; the answer then varies.",
 )
-@click.option("--seed", default=1, show_default=True, type=click.IntRange(0, 2**63 - 1), help="Seed of the search.")
+@click.option(
+    "--seed", default=1, show_default=True, type=click.IntRange(0, 2**63 - 1), metavar="N", help="Of the search."
+)
 @click.option("--units", type=Unit(), metavar="UNIT", help="Unit of drawings that do not say.")
 @dxf_option
 def command(

@@ -38,7 +38,8 @@ def run_and_say(job: Path, out: Path) -> int:
         show_table([("sheet", "pieces", "used"), *(row for group in result.nests for row in _sheet_rows(group))])
     for group in result.nests:
         show_findings(group.nest.notes)
-    click.echo()
+    if result.made:
+        click.echo()
     _say_refusals(result)
     _say_files(result, out)
     return 0 if result.complete else 1
