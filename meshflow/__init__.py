@@ -28,6 +28,7 @@ _HOME = {
     "run": "meshflow.job.run",
     "select": "meshflow.regions",
     "write_dxf": "meshflow.drawing",
+    "write_mesh": "meshflow.mesh.write",
     "write_svg": "meshflow.drawing",
 }
 

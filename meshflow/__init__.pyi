@@ -6,6 +6,7 @@ from meshflow.mesh.carrier import carrier_surface as carrier_surface
 from meshflow.mesh.check import check as check
 from meshflow.mesh.mend import mend as mend
 from meshflow.mesh.read import read_mesh as read_mesh
+from meshflow.mesh.write import write_mesh as write_mesh
 from meshflow.nest import nest as nest
 from meshflow.outline import outline as outline
 from meshflow.regions import neutral_surface as neutral_surface

@@ -31,7 +31,7 @@ def carried(surface: Surface, faces: IntArray, parent: IntArray, *, notes: tuple
     Returns
     -------
     Surface
-        Same vertices; face sets, colours, evidence and origin follow `parent`.
+        Same vertices; face sets, colours, evidence, origin and texture follow `parent`.
     """
     sets = {}
     for name, ids in surface.face_sets.items():
@@ -47,7 +47,33 @@ def carried(surface: Surface, faces: IntArray, parent: IntArray, *, notes: tuple
         evidence=None if surface.evidence is None else surface.evidence[parent],
         face_origin=None if surface.face_origin is None else surface.face_origin[parent],
         notes=surface.notes + notes,
+        texture_uv=None if surface.texture_uv is None else _texture(surface, surface.texture_uv, faces, parent),
     )
+
+
+def _texture(surface: Surface, texture: FloatArray, faces: IntArray, parent: IntArray) -> FloatArray:
+    """Texture places of new corners: those of the same vertex, or interpolated where a corner lies inside its parent.
+
+    A corner that lies outside its parent, as in a filled hole, has none (not a number).
+    """
+    old = surface.faces[parent]
+    out = np.full((len(faces), 3, 2), np.nan)
+    for corner in range(3):
+        for place in range(3):
+            same = faces[:, corner] == old[:, place]
+            out[same, corner] = texture[parent[same], place]
+    rows, corners = np.nonzero(~(faces[:, :, None] == old[:, None, :]).any(axis=2))
+    if len(rows):
+        a, b, c = (surface.vertices[old[rows, place]] for place in range(3))
+        point = surface.vertices[faces[rows, corners]]
+        normal = np.cross(b - a, c - a)
+        with np.errstate(all="ignore"):
+            share = np.stack([np.cross(c - b, point - b), np.cross(a - c, point - c), np.cross(b - a, point - a)], 1)
+            weight = (share * normal[:, None]).sum(axis=2) / (normal**2).sum(axis=1)[:, None]
+            mixed = (weight[:, :, None] * texture[parent[rows]]).sum(axis=1)
+            inside = (weight > -1e-6).all(axis=1)
+        out[rows, corners] = np.where(inside[:, None], mixed, np.nan)
+    return out
 
 
 def without_strays(surface: Surface) -> Surface:
@@ -81,16 +107,16 @@ def checked(surface: Surface) -> Surface:
         If a face names a vertex that is not there, or uses one that is not a finite number.
     """
     faces, count = surface.faces, len(surface.vertices)
-    lost = np.flatnonzero(((faces < 0) | (faces >= count)).any(axis=1))
-    if len(lost):
+    if len(faces) and not 0 <= faces.min() <= faces.max() < count:
+        lost = np.flatnonzero(((faces < 0) | (faces >= count)).any(axis=1))
         raise InputError(
             f"{len(lost)} faces name vertices that are not there (there are {count}).",
             where=surface.source.file,
             remedy="Export the mesh again.",
             faces=lost[:1000].tolist(),
         )
-    wild = np.flatnonzero(~np.isfinite(surface.vertices[faces]).all(axis=(1, 2)))
-    if len(wild):
+    bad: BoolArray = np.asarray(~np.isfinite(surface.vertices).all(axis=1))
+    if bad.any() and len(wild := np.flatnonzero(bad[faces].any(axis=1))):
         raise InputError(
             f"{len(wild)} faces use coordinates that are not finite numbers.",
             where=surface.source.file,
@@ -119,7 +145,8 @@ def centred(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, float]:
     """
     if len(faces) == 0:
         return vertices, 0.0
-    corners = vertices[faces]
-    low, high = corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
+    used = vertices_used(faces, len(vertices))
+    points = vertices if used.all() else vertices[used]
+    low, high = (np.array([take(points[:, axis]) for axis in range(3)]) for take in (np.min, np.max))
     far = float(np.maximum(np.abs(low), np.abs(high)).max())
     return vertices - (0.5 * low + 0.5 * high), 4.0 * float(np.finfo(np.float64).eps) * far

@@ -9,7 +9,7 @@ Convention: connectivity is that of the welded mesh, face ids are those of the s
 once: a repeated face does not make its edges branch as well. Only M201 refuses, when nothing with an area is left:
 everything else may lie outside the region that will be picked.
 
-The codes, stable for good (M101 to M107 are the reader's, see `meshflow.mesh`):
+The codes, stable for good (M101 to M108 are the reader's, see `meshflow.mesh`):
 
 ====  ========  ================================================================================================
 code  severity  what

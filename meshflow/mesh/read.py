@@ -98,13 +98,14 @@ def _read(path: Path, units: str | None) -> Surface:
     data = _bytes_of(path)
     kind = detect(data, path.suffix)
     mesh = _READERS[kind](data, path.parent)
+    digest = hashlib.sha256(data).hexdigest()
+    del data  # as large as what was read from it
     if len(mesh.counts) == 0:
         raise _no_faces(mesh)
     cut = triangulate(mesh.vertices, mesh.corners, mesh.counts)
     scale, unit_from = _unit(mesh, cut.faces, asked, kind)
     unit = next(name for name, size in MILLIMETRES_PER.items() if size == scale)
-    source = Source(path.name, hashlib.sha256(data).hexdigest(), kind, unit, unit_from)
-    return _surface(mesh, cut, scale, source)
+    return _surface(mesh, cut, scale, Source(path.name, digest, kind, unit, unit_from))
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -165,39 +166,52 @@ def _box(vertices: FloatArray, faces: IntArray) -> str:
 
 def _used(vertices: FloatArray, faces: IntArray) -> FloatArray:
     hit = np.zeros(len(vertices), dtype=np.bool_)
-    hit[faces] = True
-    return vertices[hit]
+    hit[faces.reshape(-1)] = True
+    return vertices if hit.all() else vertices[hit]
 
 
 def _surface(mesh: FileMesh, cut: Triangulation, scale: float, source: Source) -> Surface:
-    with np.errstate(over="ignore", invalid="ignore"):
-        vertices = mesh.vertices * scale
-    good: BoolArray = np.asarray((np.abs(vertices) < _USABLE_MM).all(axis=1))  # False for what is not finite as well
-    keep = _whole_polygons(np.asarray(good[cut.faces].all(axis=1)), cut.origin)
-    if len(keep) == 0 or not keep.any():
+    vertices, faces, origin = mesh.vertices, cut.faces, cut.origin
+    if scale != 1.0:
+        with np.errstate(over="ignore", invalid="ignore"):
+            vertices = vertices * scale
+    within = (vertices < _USABLE_MM) & (vertices > -_USABLE_MM)  # False for what is not finite as well
+    good: BoolArray = np.asarray(within.all(axis=1))
+    keep = np.ones(len(faces), dtype=np.bool_)
+    if not good.all():
+        keep = _whole_polygons(np.asarray(good[faces].all(axis=1)), origin)
+        vertices, faces, origin = vertices[good], (np.cumsum(good) - 1)[faces[keep]], origin[keep]
+    if len(faces) == 0:
         reason = _dropped_text(keep, cut.origin) if len(keep) else "every polygon has fewer than three corners"
         raise MeshFileError(f"no usable face: {reason}.", remedy="Export the mesh again.")
-    new_face, new_vertex = np.cumsum(keep) - 1, np.cumsum(good) - 1
-    faces = new_vertex[cut.faces[keep]]
-    vertices = vertices[good]
-    origin = cut.origin[keep]
-    notes = [*mesh.notes, *_polygon_notes(cut, keep, new_face)]
+    notes = [*mesh.notes, *_polygon_notes(cut, keep)]
     if not keep.all():
         text = f"{_dropped_text(keep, cut.origin)}, dropped."
         count = len(np.unique(cut.origin[~keep]))
         notes.append(note("M101", text, warn=True, remedy="Look for holes where they were.", count=count))
-    notes += _precision(_used(vertices, faces), mesh.step * scale)
-    colours = None if mesh.polygon_colours is None else mesh.polygon_colours[origin]
+    notes += _precision(vertices, faces, mesh.step * scale)
+    for array in (vertices, faces, origin):
+        array.setflags(write=False)  # ours alone from here on: the surface takes them without a copy
     return Surface(
         vertices,
         faces,
         source=source,
-        face_sets=_face_sets(mesh, cut, keep, new_face),
-        face_colours=colours,
+        face_sets=_face_sets(mesh, cut, keep),
+        face_colours=None if mesh.polygon_colours is None else mesh.polygon_colours[origin],
         vertex_colours=None if mesh.vertex_colours is None else mesh.vertex_colours[good],
+        evidence=None if mesh.evidence is None else mesh.evidence[origin],
         face_origin=origin,
         notes=tuple(notes),
+        texture_uv=_texture(mesh.texture, cut, keep),
+        texture_file=mesh.texture_file,
     )
+
+
+def _texture(texture: FloatArray | None, cut: Triangulation, keep: BoolArray) -> FloatArray | None:
+    """Places of the corners of the triangles that are left, shape (m, 3, 2)."""
+    if texture is None:
+        return None
+    return (texture.reshape(-1, 3, 2) if cut.slots is None else texture[cut.slots])[keep]
 
 
 def _whole_polygons(good: BoolArray, origin: IntArray) -> BoolArray:
@@ -212,30 +226,36 @@ def _dropped_text(keep: BoolArray, origin: IntArray) -> str:
     return f"{count} with coordinates that are no usable numbers (not finite, or beyond a million kilometres)"
 
 
-def _polygon_notes(cut: Triangulation, keep: BoolArray, new_face: IntArray) -> list[Finding]:
+def _polygon_notes(cut: Triangulation, keep: BoolArray) -> list[Finding]:
     notes = []
     if count := len(cut.skipped):
         text = f"{counted(count, 'polygon')} with fewer than three corners, skipped."
         notes.append(note("M102", text, count=count))
     if count := len(cut.crossed):
         text = f"{counted(count, 'polygon')} crossing or folded, cut up as they came: the triangles may overlap."
-        hit = new_face[keep & np.isin(cut.origin, cut.crossed)]
+        hit = np.flatnonzero(np.isin(cut.origin[keep], cut.crossed))
         finding = note("M102", text, warn=True, remedy="Look at these faces.", count=count)
         notes.append(Finding(finding.code, finding.severity, text, finding.remedy, count, tuple(hit[:1000].tolist())))
     return notes
 
 
-def _precision(used: FloatArray, step: float) -> list[Finding]:
+def _precision(vertices: FloatArray, faces: IntArray, step: float) -> list[Finding]:
     """M105 where 32-bit coordinates are too coarse for the size of the piece."""
-    if step <= _COARSE * float(np.ptp(used, axis=0).max()):
+    if step == 0:
+        return []
+    used = _used(vertices, faces)
+    if step <= _COARSE * max(float(np.ptp(used[:, axis])) for axis in range(3)):
         return []
     text = "the coordinates are stored in single precision far from the origin: they move in "
     text += f"steps of {step:.3g} mm."
     return [note("M105", text, warn=True, remedy="Move it to the origin in the program it comes from.")]
 
 
-def _face_sets(mesh: FileMesh, cut: Triangulation, keep: BoolArray, new_face: IntArray) -> dict[str, IntArray]:
+def _face_sets(mesh: FileMesh, cut: Triangulation, keep: BoolArray) -> dict[str, IntArray]:
     """Turn sets of polygons into sets of the triangles that are left; empty ones go."""
+    if not mesh.sets:
+        return {}
+    new_face = np.cumsum(keep) - 1
     pieces = np.bincount(cut.origin, minlength=len(mesh.counts))
     first = np.cumsum(pieces) - pieces
     sets = {}

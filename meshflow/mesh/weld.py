@@ -21,15 +21,16 @@ from dataclasses import replace
 import numpy as np
 
 from meshflow.errors import OptionError
-from meshflow.mesh.carry import centred, checked, vertices_used, without_strays
-from meshflow.model.arrays import FloatArray, IntArray
+from meshflow.mesh.carry import centred, checked, vertices_used
+from meshflow.mesh.twins import first_twins, near_pairs
+from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 from meshflow.model.surface import Surface
 
 __all__ = ["WELD_SHARE", "joined", "weld", "weld_tolerance"]
 
 WELD_SHARE = 2e-6  # of the diagonal of the bounding box; reason above
 _EDGE_SHARE = 1e-2
-_MOST_PAIRS = 20_000_000  # about 1 GB would be needed for more
+_BLOCK = 1 << 16  # faces looked at together: bounds the memory
 
 
 def weld(surface: Surface, *, tolerance_mm: float | None = None) -> Surface:
@@ -69,10 +70,33 @@ def weld(surface: Surface, *, tolerance_mm: float | None = None) -> Surface:
     tolerance = weld_tolerance(vertices, surface.faces) if tolerance_mm is None else float(tolerance_mm)
     if not (np.isfinite(tolerance) and tolerance >= 0):
         raise OptionError(f"a weld tolerance of {tolerance_mm} mm means nothing.", remedy="Give a length from 0 up.")
-    used = np.flatnonzero(vertices_used(surface.faces, len(vertices)))
-    target = np.arange(len(vertices))
-    target[used] = used[joined(vertices[used], tolerance)]
-    return without_strays(replace(surface, faces=target[surface.faces]))
+    used = vertices_used(surface.faces, len(vertices))
+    if used.all():
+        target = joined(vertices, tolerance)
+    else:
+        target, ids = np.arange(len(vertices)), np.flatnonzero(used)
+        target[ids] = ids[joined(vertices[ids], tolerance)]
+    del vertices  # as large as the surface
+    return _renumbered(surface, used, target)
+
+
+def _renumbered(surface: Surface, used: BoolArray, target: IntArray) -> Surface:
+    """Return `surface` with each vertex replaced by its target, and only the vertices that stay."""
+    stays = used & (target == np.arange(len(target)))
+    if stays.all():
+        return surface
+    number = np.cumsum(stays)
+    number -= 1
+    number = number[target]
+    faces = number[surface.faces]
+    faces.setflags(write=False)  # handed over: a copy of a big table is spared
+    colours = surface.vertex_colours
+    return replace(
+        surface,
+        vertices=surface.vertices[stays],
+        faces=faces,
+        vertex_colours=None if colours is None else colours[stays],
+    )
 
 
 def weld_tolerance(vertices: FloatArray, faces: IntArray) -> float:
@@ -92,13 +116,31 @@ def weld_tolerance(vertices: FloatArray, faces: IntArray) -> float:
     """
     if len(faces) == 0:
         return 0.0
+    used = vertices_used(faces, len(vertices))
+    points = vertices if used.all() else vertices[used]
+    share = float(WELD_SHARE * np.linalg.norm([np.ptp(points[:, axis]) for axis in range(3)]))
+    if share > 0 and _mostly_longer(vertices, faces, share / _EDGE_SHARE):
+        return share
     corner = vertices[faces]
-    box = corner.max(axis=(0, 1)) - corner.min(axis=(0, 1))
     edges = np.linalg.norm(corner - np.roll(corner, -1, axis=1), axis=2)
     edges = edges[edges > 0]
     if len(edges) == 0:
         return 0.0
-    return float(min(WELD_SHARE * np.linalg.norm(box), _EDGE_SHARE * np.median(edges)))
+    return float(min(share, _EDGE_SHARE * np.median(edges)))
+
+
+def _mostly_longer(vertices: FloatArray, faces: IntArray, length: float) -> bool:
+    """Whether more than half of all edges are longer, so that their median is; the usual case, and cheap to see."""
+    least = (length * (1.0 + 1e-9)) ** 2  # rounding must not tip it: a doubtful answer is no
+    longer = 0
+    for at in range(0, len(faces), _BLOCK):
+        corner = vertices[faces[at : at + _BLOCK]]
+        for one, two in ((0, 1), (1, 2), (2, 0)):
+            apart = corner[:, one] - corner[:, two]
+            longer += int(np.count_nonzero((apart * apart).sum(axis=1) > least))
+        if 2 * longer > 3 * len(faces):
+            return True
+    return False
 
 
 def joined(points: FloatArray, tolerance: float) -> IntArray:
@@ -117,39 +159,17 @@ def joined(points: FloatArray, tolerance: float) -> IntArray:
         Index of the point each one becomes: itself, or an earlier one within the tolerance. Points that stay are
         further apart than the tolerance, whatever chains of near points lie between them.
     """
-    target = _equal(points)
+    target = first_twins(points)
     if tolerance <= 0:
         return target
     kept = np.flatnonzero(target == np.arange(len(points)))
-    near = _first_come(len(kept), _near_pairs(points[kept], tolerance))
+    pairs = near_pairs(points if len(kept) == len(points) else points[kept], tolerance)
+    if len(pairs) == 0:
+        return target
+    near = _first_come(len(kept), pairs)
     place = np.empty(len(points), dtype=np.int64)
     place[kept] = np.arange(len(kept))
     return kept[near[place[target]]]
-
-
-def _equal(points: FloatArray) -> IntArray:
-    """First point of equal coordinates, by sorting; minus zero is zero."""
-    points = points + 0.0
-    order = np.lexsort(points.T[::-1])
-    new = np.ones(len(points), dtype=np.bool_)
-    new[1:] = (points[order[1:]] != points[order[:-1]]).any(axis=1)
-    target = np.empty(len(points), dtype=np.int64)
-    target[order] = order[new][np.cumsum(new) - 1]  # lexsort is stable: the first of a run is the earliest
-    return target
-
-
-def _near_pairs(points: FloatArray, tolerance: float) -> IntArray:
-    from scipy.spatial import cKDTree
-
-    if len(points) < 2:
-        return np.empty((0, 2), dtype=np.int64)
-    tree = cKDTree(points)
-    if int(tree.count_neighbors(tree, tolerance)) - len(points) > 2 * _MOST_PAIRS:
-        raise OptionError(
-            f"a weld tolerance of {tolerance:g} mm is wider than the mesh is fine: it would melt it.",
-            remedy="Give one well under the edge length.",
-        )
-    return np.asarray(tree.query_pairs(tolerance, output_type="ndarray"), dtype=np.int64)
 
 
 def _first_come(count: int, pairs: IntArray) -> IntArray:

@@ -76,6 +76,11 @@ class Surface:
         Index of the polygon in the file that the face was cut from.
     notes : tuple of Finding
         What reading and mending had to say.
+    texture_uv : (m, 3, 2) float array, optional
+        Place of each face corner in the texture picture: rightwards and upwards, 0 to 1 across the picture; not a
+        number where a corner has none.
+    texture_file : str, optional
+        File name of the picture, as the mesh file names it.
     """
 
     vertices: FloatArray
@@ -87,6 +92,8 @@ class Surface:
     evidence: UInt8Array | None = None
     face_origin: IntArray | None = None
     notes: tuple[Finding, ...] = ()
+    texture_uv: FloatArray | None = None
+    texture_file: str | None = None
 
     def __post_init__(self) -> None:
         put = object.__setattr__  # the only way to normalise a field of a frozen dataclass
@@ -102,6 +109,8 @@ class Surface:
         for name in ("face_colours", "vertex_colours"):
             if getattr(self, name) is not None:
                 put(self, name, frozen(getattr(self, name), np.uint8, columns=4))
+        if self.texture_uv is not None:
+            put(self, "texture_uv", frozen(np.reshape(self.texture_uv, (-1, 3, 2)), np.float64))
 
     @property
     def extent_mm(self) -> tuple[float, float, float]:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
+import sys
 import zipfile
 from pathlib import Path
 
@@ -139,3 +142,20 @@ def test_every_length_of_a_file_is_answered(name: str, tmp_path: Path) -> None:
     data = (BROKEN / name).read_bytes()
     for length in range(0, len(data), 1 + len(data) // 150):
         answer(tmp_path / name, data[:length])
+
+
+def test_five_hundred_damaged_files_of_all_formats_open_nothing_else(tmp_path: Path) -> None:
+    script = Path(__file__).parent.parent / "mutations.py"
+    run = subprocess.run(
+        [sys.executable, "-W", "error", str(script), str(tmp_path), "500", "1"],
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+    assert run.returncode == 0, run.stderr[-2000:]
+    tally = json.loads(run.stdout)
+    assert tally["tracebacks"] == []
+    assert tally["surfaces"] + tally["refusals"] == 500
+    assert min(tally["surfaces"], tally["refusals"]) > 100  # else the damage is too great or too small to tell
+    assert tally["outside"] == [str(script)]  # the one file it opens at the end, to show that the watch sees
+    assert tally["slowest_s"] < 10.0

@@ -377,3 +377,19 @@ def test_a_damaged_glb_is_refused(tmp_path: Path, cut: Any, said: str) -> None:
         read_mesh(path)
     path.write_bytes(make.glb() + b"tail")
     assert [note.code for note in read_mesh(path).notes] == ["M107"]
+
+
+def test_a_buffer_that_claims_a_petabyte_is_answered_from_the_size_of_its_file(tmp_path: Path) -> None:
+    (tmp_path / "box.bin").write_bytes(b"\0" * 40)
+    described = {
+        "asset": {"version": "2.0"},
+        "buffers": [{"uri": "box.bin", "byteLength": 10**15}],
+        "bufferViews": [{"buffer": 0, "byteLength": 36}],
+        "accessors": [{"bufferView": 0, "componentType": FLOAT, "count": 3, "type": "VEC3"}],
+        "meshes": [{"primitives": [{"attributes": {"POSITION": 0}}]}],
+        "nodes": [{"mesh": 0}],
+    }
+    path = tmp_path / "box.gltf"
+    path.write_text(json.dumps(described))
+    with pytest.raises(MeshFileError, match="cut short: 1000000000000000 bytes are declared, 40 are there"):
+        read_mesh(path)

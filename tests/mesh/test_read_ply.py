@@ -11,6 +11,7 @@ import pytest
 from meshes import enclosed_volume
 
 from meshflow.errors import MeshFileError
+from meshflow.mesh.formats import ply_said
 from meshflow.mesh.read import read_mesh
 from meshflow.model.surface import Surface
 
@@ -245,3 +246,57 @@ def test_single_and_double_precision_far_away(tmp_path: Path) -> None:
         surface = read(tmp_path, ply("binary_little_endian", [points, faces]))
         assert [note.code for note in surface.notes] == codes
         assert np.array_equal(surface.vertices, np.array(far))
+
+
+def test_labels_of_vertices_go_to_the_faces_that_have_most_of_them(tmp_path: Path) -> None:
+    marks = [5, 5, 5, 2, 2, 2, 9, 7]
+    marked = [(*point, mark) for point, mark in zip(BOX, marks, strict=True)]
+    points = ("vertex", [("float", axis) for axis in "xyz"] + [("int", "label")], marked)
+    triangles = [(0, 1, 3), (3, 4, 0), (0, 3, 6), (7, 6, 5), (4, 3, 5)]
+    faces = ("face", [("uchar:int", "vertex_indices")], [(t,) for t in triangles])
+    for encoding in ENCODINGS:
+        # By hand: 5 5 2 -> 5; 2 2 5 -> 2; 5 2 9 and 7 9 2 are level -> the lowest, 2; 2 2 2 -> 2.
+        assert labels(read(tmp_path, ply(encoding, [points, faces]))) == {"label:2": [1, 2, 3, 4], "label:5": [0]}
+    mixed = ("face", [("uchar:int", "vertex_indices")], [((0, 1, 3, 2),), ((0, 4, 5, 1),), ((0, 3, 6),), ((6, 7),)])
+    surface = read(tmp_path, ply("ascii", [points, mixed]))
+    assert labels(surface) == {"label:2": [2, 3, 4], "label:5": [0, 1]}  # 5 5 2 5; 5 2 2 5 is level; 5 2 9 is level
+
+
+def test_a_label_of_the_face_outweighs_those_of_its_corners(tmp_path: Path) -> None:
+    points = ("vertex", [("float", axis) for axis in "xyz"] + [("int", "label")], [(*p, 5) for p in BOX])
+    faces = ("face", [("uchar:int", "vertex_indices"), ("short", "part")], [((0, 1, 2), 8)])
+    assert labels(read(tmp_path, ply("ascii", [points, faces]))) == {"label:8": [0]}
+
+
+def test_comments_name_the_numbers(tmp_path: Path) -> None:
+    rows_of_faces = [((0, 1, 2), 1), ((1, 2, 3), 2), ((2, 3, 4), 3), ((3, 4, 5), 4)]
+    data = ply("ascii", [vertex(), ("face", [("uchar:int", "vertex_indices"), ("int", "label")], rows_of_faces)])
+    lines = "comment label 1 means rim\ncomment label 2 means rim\ncomment label 2 means material:brass\n"
+    lines += "comment label 3 means nothing\ncomment label 99 means absent\ncomment label x means y\n"
+    surface = read(tmp_path, data.replace(b"comment made here\n", lines.encode()))
+    assert labels(surface) == {"group:rim": [0, 1], "material:brass": [1], "label:4": [3]}
+
+
+def test_thousands_of_names_for_many_faces_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ply_said, "_MOST_MEMBERS", 5)
+    data = ply("ascii", [vertex(), ("face", [("uchar:int", "vertex_indices"), ("int", "label")], [((0, 1, 2), 1)] * 3)])
+    lines = b"comment label 1 means a\ncomment label 1 means b\n"
+    with pytest.raises(MeshFileError, match="label 1 has 2 names for 3 faces"):
+        read(tmp_path, data.replace(b"comment made here\n", lines))
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
+def test_evidence_is_taken_back_and_follows_the_triangles(tmp_path: Path, encoding: str) -> None:
+    columns = [("uchar:int", "vertex_indices"), ("uchar", "evidence")]
+    surface = read(tmp_path, ply(encoding, [vertex(), ("face", columns, [(p, k % 3) for k, p in enumerate(MIXED)])]))
+    assert np.asarray(surface.evidence).tolist() == [0, 0, 1, 1, 2, 2, 0, 1, 2, 0, 1, 1]
+    surface = read(tmp_path, ply(encoding, [vertex(), ("face", columns, [(p, 7) for p in MIXED])]))
+    assert not np.asarray(surface.evidence).any()
+    assert [note.code for note in surface.notes] == ["M108"]
+
+
+def test_the_word_that_ends_a_header_may_stand_in_a_comment(tmp_path: Path) -> None:
+    data = ply("ascii", [vertex(), ("face", [("uchar:int", "vertex_indices")], [(p,) for p in MIXED])])
+    surface = read(tmp_path, data.replace(b"comment made here", b"comment no end_header here"))
+    assert surface.face_origin is not None
+    assert len(surface.faces) == 12

@@ -78,7 +78,17 @@ def test_colours_of_facets_are_read_in_both_conventions(tmp_path: Path) -> None:
     assert surface.face_colours is not None
     assert surface.face_colours[0].tolist() == [255, 0, 0, 255]
     assert surface.face_colours[11].tolist() == [10, 20, 30, 255]
+    assert surface.notes == ()  # the header says which convention it is
     assert read(tmp_path, binary()).face_colours is None
+
+
+def test_a_guess_at_the_colour_convention_is_noted(tmp_path: Path) -> None:
+    notes = read(tmp_path, binary(attributes=[1 << 15 | 31] * 12)).notes
+    assert [note.code for note in notes] == ["M108"]
+    assert "red and blue are swapped" in notes[0].text
+    neither = read(tmp_path, binary(attributes=[31] * 12))
+    assert neither.face_colours is None
+    assert [note.code for note in neither.notes] == ["M108"]
 
 
 def test_solids_become_groups_and_same_names_one_group(tmp_path: Path) -> None:

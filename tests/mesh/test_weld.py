@@ -68,6 +68,21 @@ def test_tolerance_is_two_millionths_of_the_diagonal():
     assert weld_tolerance(7.0 * vertices, faces) == pytest.approx(14e-6 * diagonal, rel=1e-12)
 
 
+@pytest.mark.parametrize("share", [0.0, 0.3, 0.45, 0.49, 0.51, 0.55, 0.9, 1.0])
+@pytest.mark.parametrize("nothing", [0, 300])
+def test_tolerance_never_exceeds_a_hundredth_of_the_median_edge(share, nothing):
+    # Long triangles with sides of 1 among short ones with sides of 1e-5, and some without size, which do not count.
+    count = 1000
+    size = np.where(np.arange(count) < share * count, 1e-5, 1.0)
+    size[:: count // nothing if nothing else count + 1] *= 0.0 if nothing else 1.0
+    corner = np.random.default_rng(2).uniform(-1, 1, (count, 1, 3)) * 100.0
+    triangles = corner + size[:, None, None] * np.array([[0, 0, 0], [1, 0, 0], [0.5, 3**0.5 / 2, 0]])
+    vertices, faces = triangles.reshape(-1, 3), np.arange(3 * count).reshape(-1, 3)
+    sides = np.linalg.norm(triangles - np.roll(triangles, -1, axis=1), axis=2).reshape(-1)
+    expected = min(2e-6 * np.linalg.norm(np.ptp(vertices, axis=0)), 0.01 * np.median(sides[sides > 0]))
+    assert weld_tolerance(vertices, faces) == pytest.approx(expected, rel=1e-12)
+
+
 def one_by_one(points, tolerance):
     """The rule, written plainly: each point joins the first earlier one that stayed and is within reach."""
     target = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -22,10 +22,14 @@ __all__ = [
     "missing_neighbours",
     "neighbour",
     "note",
+    "only_texture",
     "ranges",
+    "several_textures",
     "single_step",
     "trailing",
 ]
+
+_BLOCK = 1 << 16  # rows looked at together: bounds the memory
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -49,6 +53,12 @@ class FileMesh:
         Named groups of polygon ids, each sorted.
     polygon_colours, vertex_colours : (p, 4) or (n, 4) uint8 array, optional
         Red, green, blue, alpha; alpha 0 where the file gives none.
+    evidence : (p,) uint8 array, optional
+        `Evidence` of each polygon, where the file states it.
+    texture : (k, 2) float array, optional
+        Place of each corner in the texture, rightwards and upwards; not a number where it has none.
+    texture_file : str, optional
+        File name of the texture.
     instead : str
         What else the file holds, for the message when it has no faces: ``1 polyline``.
     notes : tuple of Finding
@@ -63,6 +73,9 @@ class FileMesh:
     sets: Mapping[str, IntArray] = field(default_factory=dict)
     polygon_colours: UInt8Array | None = None
     vertex_colours: UInt8Array | None = None
+    evidence: UInt8Array | None = None
+    texture: FloatArray | None = None
+    texture_file: str | None = None
     instead: str = ""
     notes: tuple[Finding, ...] = ()
 
@@ -91,7 +104,7 @@ def trailing(count: int, what: str) -> tuple[Finding, ...]:
     return (note("M107", text, warn=True, remedy="Export the mesh again if a part of it is missing.", count=count),)
 
 
-def check_indices(corners: IntArray, vertex_count: int, owner: IntArray, what: str) -> None:
+def check_indices(corners: IntArray, vertex_count: int, owner: Callable[[int], int], what: str) -> None:
     """Raise `MeshFileError` if a corner names a vertex that is not there.
 
     Parameters
@@ -100,19 +113,19 @@ def check_indices(corners: IntArray, vertex_count: int, owner: IntArray, what: s
         Vertex indices from 0.
     vertex_count : int
         How many vertices there are.
-    owner : (k,) int array
-        Number to name each corner by: its face, or its line.
+    owner : callable
+        From a place in `corners` to the number to name it by: its face, or its line.
     what : str
         What `owner` counts: ``face`` or ``line``.
     """
-    wrong = np.flatnonzero((corners < 0) | (corners >= vertex_count))
-    if wrong.size:
-        first = int(wrong[0])
-        raise MeshFileError(
-            f"{what} {int(owner[first])} refers to vertex {int(corners[first])} (counting from 0), "
-            f"but the file has {vertex_count} vertices.",
-            remedy="The file is damaged: export the mesh again.",
-        )
+    if corners.size == 0 or 0 <= corners.min() <= corners.max() < vertex_count:
+        return
+    first = int(np.flatnonzero((corners < 0) | (corners >= vertex_count))[0])
+    raise MeshFileError(
+        f"{what} {owner(first)} refers to vertex {int(corners[first])} (counting from 0), "
+        f"but the file has {vertex_count} vertices.",
+        remedy="The file is damaged: export the mesh again.",
+    )
 
 
 def ranges(starts: IntArray, counts: IntArray) -> IntArray:
@@ -135,8 +148,13 @@ def doubles(values: Any) -> FloatArray:
 
 def single_step(vertices: FloatArray, corners: IntArray) -> float:
     """Return the step of single precision at the farthest vertex that `corners` use; marks such as 1e30 aside."""
-    used = np.abs(vertices[corners])
-    return float(np.spacing(np.float32(used[used < 1e30].max(initial=0.0))))
+    used = np.zeros(len(vertices), dtype=np.bool_)
+    used[corners.reshape(-1)] = True
+    far = 0.0
+    for at in range(0, len(vertices), _BLOCK):
+        size = np.abs(vertices[at : at + _BLOCK][used[at : at + _BLOCK]])
+        far = max(far, float(size[size < 1e30].max(initial=0.0)))
+    return float(np.spacing(np.float32(far)))
 
 
 def colours_from(values: FloatArray, *, whole: float | FloatArray = 0.0) -> UInt8Array:
@@ -187,3 +205,17 @@ def missing_neighbours(names: list[str], folder: Path, what: str) -> tuple[Findi
     text = f"{counted(len(missing), what)} named by the mesh but not in its folder: {listed}. Shape and groups do not "
     text += "need it."
     return (note("M104", text, count=len(missing)),)
+
+
+def only_texture(names: Sequence[str]) -> str | None:
+    """Return the one picture that `names` holds; None where there is none, or more than one."""
+    return names[0] if len(set(names)) == 1 else None
+
+
+def several_textures(names: Sequence[str]) -> tuple[Finding, ...]:
+    """Return M108 where the texture is spread over several pictures."""
+    if len(different := list(dict.fromkeys(names))) < 2:
+        return ()
+    listed = ", ".join(different[:3]) + (" ..." if len(different) > 3 else "")
+    text = f"the texture is spread over {len(different)} pictures ({listed}): its places are kept, no picture is named."
+    return (note("M108", text, count=len(different)),)

@@ -18,6 +18,8 @@ from meshflow.mesh.formats.contents import (
     FileMesh,
     counted,
     missing_neighbours,
+    only_texture,
+    several_textures,
     trailing,
 )
 from meshflow.mesh.formats.gltf_data import Document, entry, indices_of, text_of, whole
@@ -99,7 +101,13 @@ def _read(text: bytes, blob: bytes | None, folder: Path, notes: tuple[Finding, .
         unit="m",
         single_precision=True,
         instead=without or "a scene that shows no mesh",
-        notes=(*notes, *walk.notes, *missing_neighbours(_images(described), folder, "texture")),
+        texture_file=only_texture(walk.pictures),
+        notes=(
+            *notes,
+            *walk.notes,
+            *missing_neighbours(_images(described), folder, "texture"),
+            *several_textures(walk.pictures),
+        ),
     )
 
 

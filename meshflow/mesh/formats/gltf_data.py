@@ -131,7 +131,7 @@ class Document:
             )
         try:
             with path.open("rb") as stream:
-                return stream.read(length)
+                return stream.read(min(length, path.stat().st_size))  # asking for more would take the memory for it
         except OSError as error:
             raise MeshFileError(f"buffer {index} cannot be read ({error}).", remedy="Check its rights.") from error
 

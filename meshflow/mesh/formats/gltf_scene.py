@@ -12,6 +12,7 @@ import numpy as np
 from meshflow.errors import MeshFileError
 from meshflow.mesh.formats.contents import check_indices, colours_from, note
 from meshflow.mesh.formats.gltf_data import Document, entry, indices_of, numbers_of, text_of, whole
+from meshflow.mesh.formats.gltf_texture import texture_of
 from meshflow.mesh.formats.scene import MOST_DEPTH, MOST_FACES, Piece, Scene
 from meshflow.mesh.formats.strips import fan_faces, strip_faces
 from meshflow.model.arrays import FloatArray, IntArray, UInt8Array
@@ -39,12 +40,15 @@ class Walk:
         How many primitives hold points or lines.
     notes : list of Finding
         What the walk had to say.
+    pictures : list of str
+        Files of the textures, in the order met.
     """
 
     def __init__(self, document: Document) -> None:
         self.scene = Scene()
         self.without_faces: dict[str, int] = {}
         self.notes: list[Finding] = []
+        self.pictures: list[str] = []
         self._document = document
         self._met: dict[int, bool] = {}
         self._pieces: dict[int, list[Piece]] = {}
@@ -108,13 +112,20 @@ class Walk:
         if "indices" in primitive:
             order = self._document.indices(whole(primitive, "indices"))
         self._hold(len(vertices), len(order))
-        check_indices(order, len(vertices), np.arange(len(order)) // 3, f"{where}: face")
+        check_indices(order, len(vertices), lambda corner: corner // 3, f"{where}: face")
         faces = _triangles(order, mode, where)
+        texture, picture, trouble = texture_of(self._document, primitive, len(vertices))
+        if trouble:
+            text = f"the texture of {where} was left out ({trouble})."
+            self.notes.append(note("M108", text, warn=True, remedy="Export the mesh again if its picture is needed."))
+        if picture:
+            self.pictures.append(picture)
         return Piece(
             vertices.astype(np.float64),
             faces,
             self._material(primitive, len(faces)),
             vertex_colours=self._colours(attributes, len(vertices)),
+            texture=texture,
         )
 
     def _hold(self, vertices: int, corners: int) -> None:

@@ -5,8 +5,9 @@ counted back from the last vertex above it when negative; ``g`` names the groups
 they belong to all of them; none: to ``default``), ``o`` an object, ``usemtl`` a material. A backslash at the end of a
 line continues it.
 
-Texture and normal numbers (``f 1/2/3``) are passed over: seams of the texture do not part the surface. Material files
-are not opened; a missing one is noted (M104) and its names stay.
+Texture places (``f 1/2/3``, the middle number) stay with the corners: seams of the texture do not part the surface,
+see `obj_texture`. Normals are passed over. Of a material file only the names of pictures are used; a missing one is
+noted (M104) and its names stay.
 """
 
 from __future__ import annotations
@@ -18,7 +19,15 @@ from pathlib import Path
 import numpy as np
 
 from meshflow.errors import MeshFileError
-from meshflow.mesh.formats.contents import FileMesh, colours_from, missing_neighbours, neighbour
+from meshflow.mesh.formats.contents import (
+    FileMesh,
+    colours_from,
+    missing_neighbours,
+    neighbour,
+    only_texture,
+    several_textures,
+)
+from meshflow.mesh.formats.obj_texture import pictures_of, places_of_corners
 from meshflow.mesh.formats.text import Rows, name_of, plain, rows_of, without_comments
 from meshflow.model.arrays import FloatArray, IntArray, UInt8Array
 
@@ -27,7 +36,7 @@ __all__ = ["read_obj"]
 _AGAIN = "The file is damaged: export the mesh again."
 _MOST_GROUPS = 64  # at once: a file that repeats thousands at every face would fill the memory
 _TEXTURE_AND_NORMAL = re.compile(rb"/\S*")
-_PASSED_OVER = frozenset((b"vt", b"vn", b"vp", b"s", b"#", b"cstype", b"deg", b"end"))
+_PASSED_OVER = frozenset((b"vn", b"vp", b"s", b"#", b"cstype", b"deg", b"end"))
 _ELSE = {b"l": "polyline", b"p": "point element", b"curv": "free-form curve", b"surf": "free-form surface"}
 
 
@@ -40,6 +49,9 @@ class _Statements:
     faces: list[bytes] = field(default_factory=list)
     face_lines: list[int] = field(default_factory=list)
     vertices_above: list[int] = field(default_factory=list)
+    places: list[bytes] = field(default_factory=list)
+    place_lines: list[int] = field(default_factory=list)
+    places_above: list[int] = field(default_factory=list)
     memberships: list[tuple[str, ...]] = field(default_factory=list)
     first_faces: list[int] = field(default_factory=list)
     object_name: str = ""
@@ -72,14 +84,21 @@ def read_obj(data: bytes, folder: Path) -> FileMesh:
     said = _sorted_out(_joined(without_comments(plain(data).splitlines())))
     vertices, colours = _vertices(rows_of(said.vertices, said.vertex_lines), said.vertex_lines)
     corners, counts = _faces(said, len(vertices))
+    sets = _sets(said)
+    texture, notes = places_of_corners((said.places, said.place_lines), said.faces, said.places_above, counts)
+    libraries = _one_by_one(said.libraries, folder)
+    materials = [name.removeprefix("material:") for name in sets if name.startswith("material:")]
+    pictures = pictures_of(libraries, folder, materials) if texture is not None else []
     return FileMesh(
         vertices=vertices,
         corners=corners,
         counts=counts,
-        sets=_sets(said),
+        sets=sets,
         vertex_colours=colours,
+        texture=texture,
+        texture_file=only_texture(pictures),
         instead=_spoken(said.elements),
-        notes=missing_neighbours(_one_by_one(said.libraries, folder), folder, "material file"),
+        notes=(*missing_neighbours(libraries, folder, "material file"), *notes, *several_textures(pictures)),
     )
 
 
@@ -98,6 +117,9 @@ def _sorted_out(lines: list[bytes]) -> _Statements:
     for number, line in enumerate(lines, 1):
         words = line.split(None, 1)
         if len(words) < 2:
+            if words == [b"vt"]:  # keeps the numbers of the next ones right
+                said.places.append(b"")
+                said.place_lines.append(number)
             changed = _bare(said, words) or changed
             continue
         key, rest = words
@@ -112,6 +134,10 @@ def _sorted_out(lines: list[bytes]) -> _Statements:
             said.faces.append(rest)
             said.face_lines.append(number)
             said.vertices_above.append(len(said.vertices))
+            said.places_above.append(len(said.places))
+        elif key == b"vt":
+            said.places.append(rest)
+            said.place_lines.append(number)
         elif key not in _PASSED_OVER:
             changed = _other(said, key, rest) or changed
     return said

@@ -1,4 +1,4 @@
-"""OFF: text of vertices and polygons with a count of each on top, no unit.
+"""OFF: vertices and polygons with a count of each on top, no unit; as text, or as bytes, which `off_binary` reads.
 
 The keyword may be led by ``ST``, ``C`` and ``N``: each vertex then has texture, colour or normal numbers behind its
 position, in the order normal, colour, texture. Faces may carry a colour at the end of their line: three or four
@@ -15,8 +15,9 @@ import numpy as np
 
 from meshflow.errors import MeshFileError
 from meshflow.mesh.formats.contents import FileMesh, check_indices, colours_from, ranges, trailing
+from meshflow.mesh.formats.off_binary import BINARY, read_off_binary
 from meshflow.mesh.formats.text import Rows, name_of, plain, rows_of, without_comments
-from meshflow.model.arrays import IntArray, UInt8Array
+from meshflow.model.arrays import FloatArray, IntArray, UInt8Array
 
 __all__ = ["read_off"]
 
@@ -42,8 +43,10 @@ def read_off(data: bytes, folder: Path) -> FileMesh:
     Raises
     ------
     MeshFileError
-        If the file is the binary or a four-dimensional variant, is cut short, or names a vertex that is not there.
+        If the file is the four-dimensional variant, is cut short, or names a vertex that is not there.
     """
+    if (binary := BINARY.match(data)) is not None:
+        return read_off_binary(data, binary)
     keyword, lines, numbers = _head(plain(data))
     vertex_count, face_count, lines, numbers = _counts(lines, numbers)
     if vertex_count + face_count > len(lines):
@@ -64,6 +67,7 @@ def read_off(data: bytes, folder: Path) -> FileMesh:
         corners=corners,
         counts=counts,
         vertex_colours=_vertex_colours(points, keyword),
+        texture=_texture(points, keyword, corners),
         polygon_colours=_colours_behind(faces, faces.starts + 1 + counts, faces.counts - 1 - counts),
         notes=trailing(len(lines) - end, "line"),
     )
@@ -85,7 +89,7 @@ def _head(data: bytes) -> tuple[re.Match[bytes] | None, list[bytes], list[int]]:
         return None, lines, numbers
     rest = lines[0][keyword.end() :].strip()
     if rest.upper().startswith(b"BINARY"):
-        raise MeshFileError("binary OFF is not supported.", remedy="Export it as text, or as PLY or STL.")
+        raise MeshFileError(f"{name_of(lines[0][:32])} is no binary OFF that is read.", remedy="Export it as text.")
     if keyword["four"] or keyword["any"]:
         raise MeshFileError(f"{name_of(keyword[0])} with other than three dimensions is not supported.", remedy=_AGAIN)
     return (keyword, [rest, *lines[1:]], numbers) if rest else (keyword, lines[1:], numbers[1:])
@@ -112,7 +116,7 @@ def _corners(faces: Rows, vertex_count: int, lines: list[int]) -> tuple[IntArray
     if (wrong := np.flatnonzero(~(np.abs(values) < 2.0**53) | (values != np.rint(values)))).size:
         raise MeshFileError(f"line {owner[wrong[0]]}: a face has a corner that is no vertex number.", remedy=_AGAIN)
     corners = values.astype(np.int64)
-    check_indices(corners, vertex_count, owner, "line")
+    check_indices(corners, vertex_count, lambda corner: int(owner[corner]), "line")
     return corners, counts
 
 
@@ -122,6 +126,17 @@ def _vertex_colours(points: Rows, keyword: re.Match[bytes] | None) -> UInt8Array
     before = 6 if keyword["normal"] else 3
     texture = 2 if keyword["texture"] else 0
     return _colours_behind(points, points.starts + before, points.counts - before - texture)
+
+
+def _texture(points: Rows, keyword: re.Match[bytes] | None, corners: IntArray) -> FloatArray | None:
+    """Places in a texture, the last two numbers of each vertex; not a number where there are too few."""
+    if keyword is None or keyword["texture"] is None:
+        return None
+    places = np.full((len(points.counts), 2), np.nan)
+    given = np.flatnonzero(points.counts >= (8 if keyword["normal"] else 5))
+    ends = points.starts[given] + points.counts[given]
+    places[given] = points.values[ends[:, None] + np.arange(-2, 0)]
+    return places[corners]
 
 
 def _colours_behind(rows: Rows, starts: IntArray, counts: IntArray) -> UInt8Array | None:

@@ -1,13 +1,12 @@
 """PLY: tables of vertices and polygons, as text or bytes, with colours and labels, no unit.
 
-`ply_header` and `ply_table` read the tables. What is used: ``x y z`` and colours of ``vertex``; the list
-``vertex_indices`` (or ``vertex_index``), colours and a whole-number label of ``face``; the lists of ``tristrips``.
-Every other table and column is passed over.
+`ply_header` and `ply_table` read the tables, `ply_said` what they say beside the shape. What is used: ``x y z``,
+colours, labels and texture places of ``vertex``; the list ``vertex_indices`` (or ``vertex_index``), colours, labels,
+evidence and texture places of ``face``; the lists of ``tristrips``. Every other table and column is passed over.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,25 +17,23 @@ from meshflow.errors import MeshFileError
 from meshflow.mesh.formats.contents import (
     FileMesh,
     check_indices,
-    colours_from,
-    doubles,
     missing_neighbours,
+    only_texture,
+    several_textures,
     single_step,
     trailing,
 )
 from meshflow.mesh.formats.ply_header import Header, read_header
+from meshflow.mesh.formats.ply_said import colours_of, evidence_of, label_sets, texture_files, texture_of
 from meshflow.mesh.formats.ply_table import Column, Lists, read_tables
 from meshflow.mesh.formats.strips import strip_faces
 from meshflow.mesh.formats.text import plain
 from meshflow.model.arrays import BoolArray, FloatArray, IntArray, UInt8Array
 
-__all__ = ["LABELS", "read_ply"]
+__all__ = ["read_ply"]
 
-LABELS = ("label", "labels", "segment", "segment_id", "region", "region_id", "group", "group_id", "part", "part_id")
 _INDICES = ("vertex_indices", "vertex_index", "vertex_indexes")
-_COLOURS = (("red", "green", "blue", "alpha"), ("diffuse_red", "diffuse_green", "diffuse_blue", "diffuse_alpha"))
 _AGAIN = "The file is damaged: export the mesh again."
-_FULL = {"u1": 255.0, "u2": 65535.0}
 
 
 def read_ply(data: bytes, folder: Path) -> FileMesh:
@@ -52,8 +49,7 @@ def read_ply(data: bytes, folder: Path) -> FileMesh:
     Returns
     -------
     FileMesh
-        Polygons with ``label:NUMBER`` where the faces have a whole-number property named as in `LABELS`, and the
-        colours of faces and vertices; no unit.
+        Polygons with their labels, colours, evidence and texture; no unit.
 
     Raises
     ------
@@ -65,24 +61,38 @@ def read_ply(data: bytes, folder: Path) -> FileMesh:
     tables, left, left_unit = read_tables(data, header)
     by_name = {element.name: table for element, table in zip(header.elements, tables, strict=True)}
     vertices = _positions(by_name.get("vertex", {}))
-    face = by_name.get("face", {})
-    corners, counts = _polygons(face, header)
+    corners, counts = _polygons(by_name.get("face", {}), header)
     strips = _strips(by_name.get("tristrips", {}))
-    all_corners = np.concatenate([corners, strips.reshape(-1)])
-    all_counts = np.concatenate([counts, np.full(len(strips), 3, dtype=np.int64)])
-    check_indices(all_corners, len(vertices), np.repeat(np.arange(len(all_counts)), all_counts), "face")
-    kinds = _kinds(header, "vertex")
+    if len(strips):
+        corners = np.concatenate([corners, strips.reshape(-1)])
+        counts = np.concatenate([counts, np.full(len(strips), 3, dtype=np.int64)])
+    check_indices(corners, len(vertices), lambda corner: _owner(counts, corner), "face")
+    face, vertex = ((by_name.get(name, {}), _kinds(header, name)) for name in ("face", "vertex"))
+    evidence, notes = evidence_of(*face)
+    pictures = texture_files(header.comments)
     return FileMesh(
         vertices=vertices,
-        corners=all_corners,
-        counts=all_counts,
-        step=single_step(vertices, all_corners) if all(kinds[axis] == "f4" for axis in "xyz") else 0.0,
-        sets=_label_sets(face, _kinds(header, "face")),
-        polygon_colours=_padded(_colours(face, _kinds(header, "face")), len(strips)),
-        vertex_colours=_colours(by_name.get("vertex", {}), kinds),
+        corners=corners,
+        counts=counts,
+        step=single_step(vertices, corners) if all(vertex[1][axis] == "f4" for axis in "xyz") else 0.0,
+        sets=label_sets(face, vertex, corners, counts, header.comments),
+        polygon_colours=_padded(colours_of(*face), len(strips)),
+        vertex_colours=colours_of(*vertex),
+        evidence=_padded(evidence, len(strips)),
+        texture=texture_of(face, vertex, corners, counts),
+        texture_file=only_texture(pictures),
         instead=_elsewhere(by_name, len(vertices)),
-        notes=(*trailing(left, left_unit), *missing_neighbours(_textures(header.comments), folder, "texture")),
+        notes=(
+            *trailing(left, left_unit),
+            *notes,
+            *missing_neighbours(pictures, folder, "texture"),
+            *several_textures(pictures),
+        ),
     )
+
+
+def _owner(counts: IntArray, corner: int) -> int:
+    return int(np.searchsorted(np.cumsum(counts), corner, side="right"))
 
 
 def _kinds(header: Header, name: str) -> dict[str, str]:
@@ -90,10 +100,14 @@ def _kinds(header: Header, name: str) -> dict[str, str]:
 
 
 def _positions(table: dict[str, Column]) -> FloatArray:
-    axes = [table.get(axis) for axis in "xyz"]
-    if not table or any(axis is None or isinstance(axis, Lists) for axis in axes):
+    axes = [column for axis in "xyz" if (column := table.get(axis)) is not None and not isinstance(column, Lists)]
+    if len(axes) < 3:
         raise MeshFileError("the PLY has no vertices with x, y and z.", remedy="Export a surface mesh.")
-    return np.stack([doubles(axis) for axis in axes], axis=1)
+    vertices = np.empty((len(axes[0]), 3))
+    with np.errstate(invalid="ignore"):  # a signalling "not a number" is dropped later
+        for place, values in enumerate(axes):
+            vertices[:, place] = values
+    return vertices
 
 
 def _polygons(face: dict[str, Column], header: Header) -> tuple[IntArray, IntArray]:
@@ -110,14 +124,16 @@ def _polygons(face: dict[str, Column], header: Header) -> tuple[IntArray, IntArr
 
 def _indices(values: NDArray[Any]) -> IntArray:
     """Vertex indices as integers; what is no whole number becomes -2, which the check of indices names."""
-    if values.dtype.kind != "f":
-        return np.where(values > np.iinfo(np.int64).max // 2, -2, values).astype(np.int64)
-    return np.where(_is_whole(values), values, -2).astype(np.int64)
+    if values.dtype.kind == "f":
+        values = np.where(_is_whole(values), values, -2)
+    elif values.dtype.itemsize == 8:
+        values = np.where(values > np.iinfo(np.int64).max // 2, -2, values)
+    return np.asarray(values.astype(np.int64, order="C").reshape(-1))
 
 
 def _is_whole(values: NDArray[Any]) -> BoolArray:
     if values.dtype.kind != "f":
-        return np.ones(len(values), dtype=np.bool_)
+        return np.ones(values.shape, dtype=np.bool_)
     with np.errstate(invalid="ignore"):
         return np.asarray((values == np.rint(values)) & (np.abs(values) < 2.0**53))
 
@@ -130,36 +146,11 @@ def _strips(table: dict[str, Column]) -> IntArray:
     return strip_faces(np.insert(_indices(lists.values), np.cumsum(lists.counts)[:-1], -1))
 
 
-def _colours(table: dict[str, Column], kinds: dict[str, str]) -> UInt8Array | None:
-    for names in _COLOURS:
-        if all(name in kinds and not isinstance(table.get(name), Lists) for name in names[:3]):
-            present = [name for name in names if name in kinds and not isinstance(table.get(name), Lists)]
-            values = np.stack([doubles(table[name]) for name in present], axis=1)
-            return colours_from(values, whole=_FULL.get(kinds[names[0]], 0.0))
-    return None
-
-
-def _padded(colours: UInt8Array | None, more: int) -> UInt8Array | None:
-    return colours if colours is None else np.concatenate([colours, np.zeros((more, 4), dtype=np.uint8)])
-
-
-def _label_sets(face: dict[str, Column], kinds: dict[str, str]) -> dict[str, IntArray]:
-    """Faces of each label; labels stay with the polygon, so cutting it up later loses none."""
-    name = next((n for n in LABELS if kinds.get(n, "f")[0] in "iu" and not isinstance(face.get(n), Lists)), None)
-    if name is None:
-        return {}
-    labels = np.asarray(face[name])
-    if (wrong := np.flatnonzero(~_is_whole(labels))).size:
-        raise MeshFileError(f"the {name} of face {wrong[0]} is no whole number.", remedy=_AGAIN)
-    if len(labels) == 0:
-        return {}
-    order = np.argsort(labels, kind="stable")
-    values, first = np.unique(labels[order], return_index=True)
-    return {f"label:{int(value)}": ids for value, ids in zip(values, np.split(order, first[1:]), strict=True)}
-
-
-def _textures(comments: Sequence[str]) -> list[str]:
-    return [line.split(None, 1)[1] for line in comments if line.lower().startswith("texturefile ")]
+def _padded(values: UInt8Array | None, more: int) -> UInt8Array | None:
+    """Values of the faces with zeros for the `more` triangles of strips behind them."""
+    if values is None or not more:
+        return values
+    return np.concatenate([values, np.zeros((more, *values.shape[1:]), dtype=np.uint8)])
 
 
 def _elsewhere(tables: dict[str, dict[str, Column]], points: int) -> str:

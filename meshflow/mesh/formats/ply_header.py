@@ -6,6 +6,7 @@ holds a count and then as many numbers. Source: G. Turk, "The PLY polygon file f
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
 from meshflow.errors import MeshFileError
@@ -27,6 +28,7 @@ _TYPES = {
 }
 _ORDERS = {"ascii": "", "binary_little_endian": "<", "binary_big_endian": ">"}
 _MOST_HEADER = 1 << 20
+_END = re.compile(rb"[\r\n][ \t]*(end_header)")  # at the start of a line: a comment may hold the word
 _AGAIN = "Copy or export the file again; a part of a surface is not taken for the whole."
 
 
@@ -60,9 +62,10 @@ class Header:
 
 def read_header(data: bytes) -> Header:
     """Return the header of a PLY file; `MeshFileError` if it cannot be understood."""
-    end = data.find(b"end_header", 0, _MOST_HEADER)
-    if end < 0:
+    found = _END.search(data, 0, _MOST_HEADER)
+    if found is None:
         raise MeshFileError("the PLY header has no end.", remedy=_AGAIN)
+    end = found.start(1)
     lines = data[:end].splitlines()
     header = Header("", [], [], _after_line(data, end))
     order: str | None = None

@@ -22,7 +22,7 @@ _AGAIN = "Copy or export the file again; a part of a surface is not taken for th
 
 @dataclass(frozen=True, eq=False)
 class Lists:
-    """A list column: all values in a row, and how many each row has."""
+    """A list column: all values, one row after the other in any shape, and how many each row has."""
 
     values: NDArray[Any]
     counts: IntArray
@@ -154,10 +154,10 @@ def _alike(data: bytes, at: int, element: Element, order: str) -> tuple[dict[str
         if not prop.count_kind:
             columns[prop.name] = values
             continue
-        counts = rows[f"count{index}"].astype(np.int64)
+        counts = rows[f"count{index}"]
         if (counts != counts[0]).any():
             return None
-        columns[prop.name] = Lists(values.reshape(-1), counts)
+        columns[prop.name] = Lists(values, np.broadcast_to(np.int64(counts[0]), len(counts)))
     return columns, at + row.itemsize * element.count
 
 

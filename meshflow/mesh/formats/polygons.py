@@ -34,6 +34,8 @@ class Triangulation:
     ----------
     faces : (m, 3) int array
         Vertex indices.
+    slots : (m, 3) int array, optional
+        For each corner its place in the list of all corners; None: all were triangles, in their order.
     origin : (m,) int array
         Polygon of each triangle; rising.
     skipped : (s,) int array
@@ -43,6 +45,7 @@ class Triangulation:
     """
 
     faces: IntArray
+    slots: IntArray | None
     origin: IntArray
     skipped: IntArray
     crossed: IntArray
@@ -78,28 +81,29 @@ def triangulate(vertices: FloatArray, corners: IntArray, counts: IntArray) -> Tr
     """
     skipped = np.flatnonzero(counts < 3)
     if len(counts) == 0 or (counts == 3).all():
-        return Triangulation(corners.reshape(-1, 3), np.arange(len(counts)), skipped, skipped)
+        return Triangulation(corners.reshape(-1, 3), None, np.arange(len(counts)), skipped, skipped)
     starts = np.cumsum(counts) - counts
-    faces, crossed = [np.zeros((0, 3), dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    slots, crossed = [np.zeros((0, 3), dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
     origin = [np.zeros(0, dtype=np.int64)]
     for size in np.unique(counts[counts >= 3]).tolist():
         which = np.flatnonzero(counts == size)
-        of_size = corners[ranges(starts[which], counts[which])].reshape(-1, size)
-        cut, folded = _cut(vertices, of_size)
-        faces.append(cut)
+        places = ranges(starts[which], counts[which]).reshape(-1, size)
+        local, folded = _cut(vertices, corners[places])
+        slots.append(np.take_along_axis(places, local, axis=1).reshape(-1, 3))
         crossed.append(which[folded])
         origin.append(np.repeat(which, size - 2))
     polygon = np.concatenate(origin)
     order = np.argsort(polygon, kind="stable")
-    return Triangulation(np.concatenate(faces)[order], polygon[order], skipped, np.sort(np.concatenate(crossed)))
+    placed = np.concatenate(slots)[order]
+    return Triangulation(corners[placed], placed, polygon[order], skipped, np.sort(np.concatenate(crossed)))
 
 
 def _cut(vertices: FloatArray, polygons: IntArray) -> tuple[IntArray, BoolArray]:
-    """Return the triangles of polygons of one size, shape (g * (size - 2), 3), and which are folded."""
+    """Return corner numbers of the triangles of polygons of one size, (g, 3 * (size - 2)), and which are folded."""
     size = polygons.shape[1]
     step = np.arange(1, size - 1)
     fan = np.stack([np.zeros_like(step), step, step + 1], axis=1)
-    faces = polygons[:, fan]
+    local = np.tile(fan.reshape(-1), (len(polygons), 1))
     folded = np.zeros(len(polygons), dtype=np.bool_)
     if size > 3:
         points = vertices[polygons]
@@ -107,9 +111,9 @@ def _cut(vertices: FloatArray, polygons: IntArray) -> tuple[IntArray, BoolArray]
         with np.errstate(all="ignore"):
             plain = ~finite | _fan_fits(points, fan)
         for index in np.flatnonzero(~plain).tolist():
-            local, folded[index] = _clip_in_plane(points[index])
-            faces[index] = polygons[index][local]
-    return faces.reshape(-1, 3), folded
+            cut, folded[index] = _clip_in_plane(points[index])
+            local[index] = cut.reshape(-1)
+    return local, folded
 
 
 def _fan_fits(points: FloatArray, fan: IntArray) -> BoolArray:

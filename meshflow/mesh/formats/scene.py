@@ -38,6 +38,10 @@ class Piece:
         Named groups of its faces, each sorted.
     face_colours, vertex_colours : (m, 4) or (n, 4) uint8 array, optional
         Red, green, blue, alpha.
+    texture : (n, 2) float array, optional
+        Place of each vertex in the texture, rightwards and upwards.
+    evidence : (m,) uint8 array, optional
+        `Evidence` of each face.
     """
 
     vertices: FloatArray
@@ -45,6 +49,8 @@ class Piece:
     sets: Mapping[str, IntArray] = field(default_factory=dict)
     face_colours: UInt8Array | None = None
     vertex_colours: UInt8Array | None = None
+    texture: FloatArray | None = None
+    evidence: UInt8Array | None = None
 
 
 class Scene:
@@ -87,7 +93,13 @@ class Scene:
             self._sets.setdefault(name, []).append(first + ids)
 
     def joined(
-        self, *, unit: str, single_precision: bool, instead: str = "", notes: Sequence[Finding] = ()
+        self,
+        *,
+        unit: str,
+        single_precision: bool,
+        texture_file: str | None = None,
+        instead: str = "",
+        notes: Sequence[Finding] = (),
     ) -> FileMesh:
         """Return everything placed as one mesh."""
         vertices, faces = [np.zeros((0, 3))], [np.zeros((0, 3), dtype=np.int64)]
@@ -108,9 +120,30 @@ class Scene:
             sets={name: np.unique(np.concatenate(parts)) for name, parts in self._sets.items()},
             polygon_colours=_joined_colours([(p.face_colours, len(p.faces)) for p, _ in self._placed]),
             vertex_colours=_joined_colours([(p.vertex_colours, len(p.vertices)) for p, _ in self._placed]),
+            evidence=self._evidence(),
+            texture=self._texture(),
+            texture_file=texture_file,
             instead=instead,
             notes=(*notes, *self._notes()),
         )
+
+    def _evidence(self) -> UInt8Array | None:
+        if all(piece.evidence is None for piece, _ in self._placed):
+            return None
+        return np.concatenate(
+            [np.zeros(len(p.faces), np.uint8) if p.evidence is None else p.evidence for p, _ in self._placed]
+        )
+
+    def _texture(self) -> FloatArray | None:
+        """Places of all corners; not a number for the pieces without."""
+        if all(piece.texture is None for piece, _ in self._placed):
+            return None
+        parts = []
+        for piece, matrix in self._placed:
+            faces = piece.faces[:, ::-1] if _mirrors(matrix) else piece.faces
+            places = np.full((len(piece.vertices), 2), np.nan) if piece.texture is None else piece.texture
+            parts.append(places[faces.reshape(-1)])
+        return np.concatenate(parts)
 
     def _notes(self) -> list[Finding]:
         moved = [matrix for _, matrix in self._placed if (matrix != np.eye(4)).any()]

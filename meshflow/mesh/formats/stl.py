@@ -5,8 +5,11 @@ corners (each three 32-bit floats), 2 bytes of attribute. What makes a file bina
 exporters begin the header of a binary file with the word ``solid``. Stored normals are not used; the corners' order
 says which side is out.
 
-The attribute often carries a colour of three times 5 bits; two conventions are about, told apart by a ``COLOR=`` in
-the header. Source of the layout: the format's publication of 1989 as quoted by every later text (READ_VIA).
+The attribute often carries a colour of three times 5 bits. Two conventions are about. With ``COLOR=`` and four bytes in
+the header, red is in the low bits and a set high bit asks for the colour of the header. Without, red is in the high
+bits and a set high bit says that the colour counts; as nothing in the file confirms that, a note says so (M108).
+
+Source of the layout: the format's publication of 1989 as quoted by every later text (READ_VIA).
 """
 
 from __future__ import annotations
@@ -14,12 +17,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from meshflow.errors import MeshFileError
-from meshflow.mesh.formats.contents import FileMesh, colours_from, doubles, single_step, trailing
+from meshflow.mesh.formats.contents import FileMesh, colours_from, doubles, note, single_step, trailing
 from meshflow.mesh.formats.stl_text import read_stl_text
 from meshflow.mesh.formats.text import name_of, plain
-from meshflow.model.arrays import IntArray, UInt8Array
+from meshflow.model.arrays import UInt8Array
+from meshflow.model.finding import Finding
 
 __all__ = ["fills_its_size", "is_stl_text", "read_stl"]
 
@@ -89,30 +94,37 @@ def _read_binary(data: bytes) -> FileMesh:
             remedy="Copy or export it again; a part of a surface is not taken for the whole.",
         )
     facets = np.frombuffer(data, dtype=_FACET, count=count, offset=_HEAD)
-    vertices = doubles(facets["corner"].reshape(-1, 3))
+    vertices = doubles(facets["corner"]).reshape(-1, 3)
     corners = np.arange(3 * count, dtype=np.int64)
+    colours, notes = _colours(facets["attribute"], data[:80])
     return FileMesh(
         vertices=vertices,
         corners=corners,
-        counts=np.full(count, 3, dtype=np.int64),
+        counts=np.broadcast_to(np.int64(3), count),
         step=single_step(vertices, corners),
-        polygon_colours=_colours(facets["attribute"].astype(np.int64), data[:80]),
-        notes=trailing(len(data) - _HEAD - 50 * count, "byte") if count else (),
+        polygon_colours=colours,
+        notes=(*(trailing(len(data) - _HEAD - 50 * count, "byte") if count else ()), *notes),
     )
 
 
-def _colours(attribute: IntArray, header: bytes) -> UInt8Array | None:
+def _colours(attribute: NDArray[np.uint16], header: bytes) -> tuple[UInt8Array | None, tuple[Finding, ...]]:
     """Colours of the facets from their attributes, or None where no facet has one."""
+    if not attribute.any():
+        return None, ()
+    attribute = attribute.astype(np.uint16)  # the native byte order, and no gaps
     fifths = np.stack([attribute >> 10, attribute >> 5, attribute], axis=1) & 31
-    if b"COLOR=" in header:  # red in the low bits; the high bit means: use the colour of the whole object
+    if b"COLOR=" in header:
         own, fifths = attribute >> 15 == 0, fifths[:, ::-1]
-    else:  # red in the high bits; the high bit means: this colour counts
-        own = attribute >> 15 == 1
-    if not own.any() or not attribute.any():
-        return None
-    colours = colours_from(fifths.astype(np.float64), whole=31.0)
-    if b"COLOR=" in header and (mark := header.index(b"COLOR=") + 6) + 4 <= len(header):
-        colours[~own] = np.frombuffer(header, dtype=np.uint8, count=4, offset=mark)
     else:
+        own = attribute >> 15 == 1
+    if not own.any():
+        text = "the facets carry numbers that are colours by neither convention; left out."
+        return None, () if b"COLOR=" in header else (note("M108", text),)
+    colours = colours_from(fifths.astype(np.float64), whole=31.0)
+    if b"COLOR=" not in header:
         colours[~own, 3] = 0
-    return colours
+        text = "the facets carry colours, but the header does not say how: red was taken to be in the high bits. "
+        return colours, (note("M108", text + "If they look wrong, red and blue are swapped."),)
+    if (mark := header.index(b"COLOR=") + 6) + 4 <= len(header):
+        colours[~own] = np.frombuffer(header, dtype=np.uint8, count=4, offset=mark)
+    return colours, ()

@@ -2,7 +2,9 @@
 
 What is used: every object that the build places (all objects nobody refers to, if the build is empty), components
 with their placements, also across parts of the package; objects as ``group:NAME``, named triangle sets as
-``group:NAME``, base materials as ``material:NAME``, and their colours.
+``group:NAME``, base materials as ``material:NAME``, and their colours. Sets named ``label:``, ``material:`` or
+``group:`` already keep their names, and those named ``evidence:mirrored`` and ``evidence:conjectured`` say what their
+faces rest on: that is how `meshflow.mesh.write` stores them.
 """
 
 from __future__ import annotations
@@ -18,6 +20,7 @@ from meshflow.mesh.formats.scene import MOST_DEPTH, MOST_FACES, Piece, Scene
 from meshflow.mesh.formats.threemf_xml import Model, Reference, Solid, read_model, read_relationships
 from meshflow.model.arrays import FloatArray, IntArray, UInt8Array
 from meshflow.model.finding import Finding
+from meshflow.model.surface import Evidence
 
 __all__ = ["read_3mf"]
 
@@ -127,8 +130,7 @@ class _Build:
 def _piece(solid: Solid, model: Model, object_id: str) -> Piece:
     vertices = np.array(solid.vertices, dtype=np.float64).reshape(-1, 3)
     faces = np.array(solid.faces, dtype=np.int64).reshape(-1, 3)
-    owner = np.repeat(np.arange(len(faces)), 3)
-    check_indices(faces.reshape(-1), len(vertices), owner, f"object {object_id[:40]}: triangle")
+    check_indices(faces.reshape(-1), len(vertices), lambda corner: corner // 3, f"object {object_id[:40]}: triangle")
     sets = _triangle_sets(solid, len(faces), object_id)
     colours = np.zeros((len(faces), 4), dtype=np.uint8)
     for (name, colour), ids in _faces_by_property(solid, model, len(faces)):
@@ -136,7 +138,16 @@ def _piece(solid: Solid, model: Model, object_id: str) -> Piece:
             sets.setdefault(f"material:{name}", []).append(ids)
         colours[ids] = _rgba(colour)
     joined = {name: np.unique(np.concatenate(parts)) for name, parts in sets.items()}
-    return Piece(vertices, faces, joined, face_colours=colours if colours.any() else None)
+    evidence = np.zeros(len(faces), dtype=np.uint8)
+    for kind in (Evidence.MIRRORED, Evidence.CONJECTURED):
+        evidence[joined.pop(f"evidence:{kind.name.lower()}", np.zeros(0, dtype=np.int64))] = kind
+    return Piece(
+        vertices,
+        faces,
+        joined,
+        face_colours=colours if colours.any() else None,
+        evidence=evidence if evidence.any() else None,
+    )
 
 
 def _triangle_sets(solid: Solid, count: int, object_id: str) -> dict[str, list[IntArray]]:
@@ -147,7 +158,8 @@ def _triangle_sets(solid: Solid, count: int, object_id: str) -> dict[str, list[I
             named += last - first + 1
             if not 0 <= first <= last < count or named > 2 * MOST_FACES:
                 raise MeshFileError(f"a triangle set of object {object_id[:40]} names triangle {last}.", remedy=_AGAIN)
-            sets.setdefault(f"group:{name}", []).append(np.arange(first, last + 1))
+            own = name.startswith(("group:", "label:", "material:", "evidence:"))
+            sets.setdefault(name if own else f"group:{name}", []).append(np.arange(first, last + 1))
     return sets
 
 
