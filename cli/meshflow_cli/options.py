@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 from typing import Any
 
@@ -71,10 +70,9 @@ class Unit(click.ParamType):  # type: ignore[type-arg]
 
 def _number(value: Any) -> Any:
     try:
-        number = float(value)
+        return float(value)
     except ValueError:
         return value
-    return number if math.isfinite(number) else str(value)
 
 
 out_option = click.option(

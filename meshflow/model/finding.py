@@ -2,7 +2,7 @@
 
 Codes are stable and sorted by ranges: ``M1xx`` structure of a mesh, ``M2xx`` its geometry, ``M3xx`` scan dirt,
 ``R1xx`` the picked region, ``F1xx`` flattening, ``D1xx`` fitness for cutting, ``D2xx`` reading a
-drawing, ``N1xx`` nesting.
+drawing, ``N1xx`` nesting, ``J1xx`` the job.
 """
 
 from __future__ import annotations

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
 import select
@@ -150,7 +151,37 @@ def test_a_terminal_shows_progress_after_a_second_and_keeps_no_trace_of_it(slat)
     assert [line for line in screen(shown) if "^C" not in line] == ["stopped; what was there before is unchanged."]
 
 
-def test_a_terminal_shows_nothing_of_progress_for_short_work(shop):
+def test_a_terminal_shows_nothing_of_progress_for_short_work(monkeypatch):
+    clocks = []
+
+    class Clock:
+        """A timer that never comes to its end."""
+
+        daemon = False
+
+        def __init__(self, seconds, action):
+            clocks.append((seconds, action.__name__))
+
+        def start(self):
+            clocks.append("started")
+
+        def cancel(self):
+            clocks.append("cancelled")
+
+        def join(self):
+            clocks.append("joined")
+
+    shown = io.StringIO()
+    shown.isatty = lambda: True
+    monkeypatch.setattr(console.threading, "Timer", Clock)
+    monkeypatch.setattr(sys, "stderr", shown)
+    with console.progress_line() as progress:
+        progress("wall: reading", 0.5)
+    assert clocks == [(1.0, "start"), "started", "cancelled", "joined"]
+    assert "reading" not in shown.getvalue()
+
+
+def test_work_that_needs_no_progress_leaves_no_marks_on_a_terminal(shop):
     shown, code = on_a_terminal(["stock", "machines"], shop)
     assert code == 0
     assert "\x1b" not in shown

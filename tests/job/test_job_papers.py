@@ -123,7 +123,8 @@ def test_the_job_hash_hangs_on_the_job_its_scans_and_its_stock(tmp_path):
     stock = tmp_path / "shop.toml"
 
     def hashed(job, kerf=0.1):
-        stock.write_text(f"[process.knife]\nkerf = {kerf}\n")
+        # No part is cut with snips, but the document quotes the stock.
+        stock.write_text(f"[process.snips]\nkerf = {kerf}\n")
         plan = load_job(set_up(tmp_path, job))
         return _job_hash(plan, Walk(Cache(None), lambda what, share: None))
 

@@ -7,6 +7,7 @@ import json
 import re
 import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -312,7 +313,21 @@ def test_a_failure_while_writing_leaves_the_earlier_run_whole(bench, monkeypatch
     assert run(bench.job, out=bench.out).redone == 0
 
 
-@pytest.mark.parametrize(("room", "name"), [("flatten", "flatten"), ("report", "distortion_text")])
+def test_a_disk_that_fails_once_ends_the_run_and_is_no_fault_of_the_part(bench, monkeypatch):
+    real = Path.write_text
+
+    def failing(path, text, **options):
+        if path.name == "plate.distortion.json":
+            raise OSError(5, "Input/output error")
+        return real(path, text, **options)
+
+    monkeypatch.setattr(Path, "write_text", failing)
+    with pytest.raises(InputError, match=r"cannot write: Input/output error\."):
+        run(bench.job, out=bench.out)
+    assert contents(bench.out) == {}
+
+
+@pytest.mark.parametrize(("room", "name"), [("flatten", "flatten"), ("drawing", "compose_part")])
 def test_a_fault_of_our_own_in_one_part_costs_that_part_only_and_asks_for_a_report(bench, monkeypatch, room, name):
     home = importlib.import_module(f"meshflow.{room}")
     real = getattr(home, name)
