@@ -22,10 +22,10 @@ from typing import Final, get_args
 from meshflow.drawing.compose import compose_part
 from meshflow.drawing.dxf_curves import CurveWriter
 from meshflow.drawing.dxf_frame import APPID, Version, dxf_frame
-from meshflow.drawing.files import write_whole
 from meshflow.drawing.grid import DECIMALS, strokes_on_grid
 from meshflow.drawing.layers import ascii_line
 from meshflow.errors import DrawingFileError, OptionError
+from meshflow.files import write_whole
 from meshflow.model.drawing import Drawing
 from meshflow.model.part import Part
 
@@ -60,7 +60,7 @@ def write_dxf(drawing: Drawing | Part, path: str | os.PathLike[str], *, version:
     OptionError
         If the version is unknown.
     """
-    return write_whole(path, dxf_bytes(drawing, version=version))
+    return write_whole(path, dxf_bytes(drawing, version=version), error=DrawingFileError)
 
 
 def dxf_bytes(drawing: Drawing | Part, *, version: Version = "R2010") -> bytes:

@@ -21,10 +21,10 @@ from typing import Final
 import numpy as np
 
 from meshflow.drawing.compose import compose_part
-from meshflow.drawing.files import write_whole
 from meshflow.drawing.grid import DECIMALS, strokes_on_grid
 from meshflow.drawing.layers import LINE_STYLES, ascii_line
 from meshflow.errors import DrawingFileError
+from meshflow.files import write_whole
 from meshflow.model.curve import Circle, Curve, Dot, Polycurve
 from meshflow.model.drawing import Drawing, Layer
 from meshflow.model.part import Part
@@ -56,7 +56,7 @@ def write_svg(drawing: Drawing | Part, path: str | os.PathLike[str]) -> Path:
     DrawingFileError
         If the drawing cannot be expressed (see `svg_text`), or the file not be written.
     """
-    return write_whole(path, svg_text(drawing).encode("ascii"))
+    return write_whole(path, svg_text(drawing).encode("ascii"), error=DrawingFileError)
 
 
 def svg_text(drawing: Drawing | Part) -> str:

@@ -30,12 +30,12 @@ from pathlib import Path
 
 import numpy as np
 
-from meshflow.errors import InputError, MeshflowError, OptionError
+from meshflow.errors import InputError, MeshFileError, MeshflowError, OptionError
+from meshflow.files import write_whole
 from meshflow.mesh.carry import checked, without_strays
 from meshflow.mesh.writers.ply import ply_bytes
 from meshflow.mesh.writers.stl import stl_bytes
 from meshflow.mesh.writers.threemf import threemf_bytes
-from meshflow.mesh.writers.whole import put_whole
 from meshflow.model.surface import Surface
 
 __all__ = ["mesh_bytes", "write_mesh"]
@@ -96,7 +96,7 @@ def write_mesh(surface: Surface, path: str | os.PathLike[str], *, format: str | 
     except MeshflowError as error:
         error.located(target.name)
         raise
-    return put_whole(target, data)
+    return write_whole(target, data, error=MeshFileError)
 
 
 def mesh_bytes(surface: Surface, format: str) -> bytes:  # noqa: A002 - the word of the trade

@@ -20,7 +20,6 @@ from meshflow.errors import InputError, MeshFileError, OptionError
 from meshflow.mesh.read import read_mesh
 from meshflow.mesh.weld import weld
 from meshflow.mesh.write import mesh_bytes, write_mesh
-from meshflow.mesh.writers import whole
 from meshflow.mesh.writers.labels import numbered
 from meshflow.model.surface import Evidence, Surface
 
@@ -236,7 +235,7 @@ def test_what_makes_no_sense_is_refused_and_nothing_is_left_behind(tmp_path: Pat
         write_mesh(replace(surface, faces=faces + 1), tmp_path / "plate.stl")
     with pytest.raises(InputError, match="not finite"):
         write_mesh(replace(surface, vertices=np.full((8, 3), np.nan)), tmp_path / "plate.stl")
-    with pytest.raises(MeshFileError, match=r"could not be written .* an earlier file is as it was"):
+    with pytest.raises(MeshFileError, match=r"could not be written .* an earlier file is unchanged"):
         write_mesh(surface, tmp_path / "nowhere" / "plate.stl")
     (tmp_path / "folder.ply").mkdir()
     with pytest.raises(MeshFileError, match="could not be written"):
@@ -259,7 +258,7 @@ def test_an_earlier_file_stays_when_writing_fails(tmp_path: Path, monkeypatch: p
     def full(handle: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(whole.os, "fsync", full)
+    monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(MeshFileError, match="No space left on device"):
         write_mesh(Surface(*closed_box()), path)
     assert path.read_bytes() == b"the mesh of last week"

@@ -5,12 +5,12 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from meshflow.errors import DrawingFileError
+from meshflow.errors import MeshflowError
 
 __all__ = ["write_whole"]
 
 
-def write_whole(path: str | os.PathLike[str], data: bytes) -> Path:
+def write_whole(path: str | os.PathLike[str], data: bytes, *, error: type[MeshflowError]) -> Path:
     """Write `data` under a temporary name in the same folder, then rename it to `path`.
 
     A reader never sees half a file, and an earlier file stays as it was when anything fails.
@@ -21,6 +21,8 @@ def write_whole(path: str | os.PathLike[str], data: bytes) -> Path:
         Where the file shall be; its folder must exist.
     data : bytes
         The whole content.
+    error : type of MeshflowError
+        What to raise: a mesh file and a drawing answer with errors of their own.
 
     Returns
     -------
@@ -29,8 +31,8 @@ def write_whole(path: str | os.PathLike[str], data: bytes) -> Path:
 
     Raises
     ------
-    DrawingFileError
-        If the folder is missing, not writable or full.
+    MeshflowError
+        Of the kind asked for, if the folder is missing, not writable or full, or a folder has this name.
     """
     target = Path(path)
     # The process id keeps two runs into one folder apart; the name never reaches the result.
@@ -39,15 +41,15 @@ def write_whole(path: str | os.PathLike[str], data: bytes) -> Path:
         with unfinished.open("wb") as stream:
             stream.write(data)
             stream.flush()
-            os.fsync(stream.fileno())
+            os.fsync(stream.fileno())  # else a power cut could leave the new name on an empty file
         unfinished.replace(target)
-    except OSError as error:
+    except OSError as reason:
         _discard(unfinished)
-        raise DrawingFileError(
-            f"the file could not be written ({error.strerror or error}).",
+        raise error(
+            f"the file could not be written ({reason.strerror or reason}).",
             where=str(target),
             remedy="Check that the folder exists, may be written to and has room; an earlier file is unchanged.",
-        ) from error
+        ) from reason
     except BaseException:
         _discard(unfinished)
         raise
