@@ -18,7 +18,7 @@ from typing import Final
 
 from meshflow.errors import UnitError
 
-__all__ = ["MILLIMETRES_PER", "SQUARE_MILLIMETRES_PER", "length_mm", "unit_scale"]
+__all__ = ["MILLIMETRES_PER", "SQUARE_MILLIMETRES_PER", "length_mm", "signed_length_mm", "unit_scale"]
 
 MILLIMETRES_PER: Final[dict[str, float]] = {
     "um": 1e-3,
@@ -131,6 +131,38 @@ def length_mm(text: str | float) -> float:
         raise UnitError(f'"{text}" is not a length.', remedy='Write a number and a unit, such as "0.8 mm".')
     number = _fraction(match["number"], str(text))
     return _checked(number * _scale_of(match["unit"].lower(), str(text)), str(text))
+
+
+def signed_length_mm(text: str | float) -> float:
+    """Return a length that has a direction in millimetres: as `length_mm`, with a sign where it leads back.
+
+    Parameters
+    ----------
+    text : str or float
+        ``"-6 mm"``, ``"+1/16 in"``, or a number of millimetres.
+
+    Returns
+    -------
+    float
+        The length [mm]; finite.
+
+    Raises
+    ------
+    UnitError
+        As `length_mm`.
+
+    Examples
+    --------
+    >>> signed_length_mm("-6 mm"), signed_length_mm(2.5)
+    (-6.0, 2.5)
+    """
+    if isinstance(text, int | float) and not isinstance(text, bool):
+        return length_mm(text) if text >= 0 else -length_mm(-text)
+    plain = str(text).strip()
+    if plain[:1] not in ("+", "-"):
+        return length_mm(plain)
+    length = length_mm(plain[1:])
+    return -length if plain[0] == "-" else length
 
 
 def _checked(value: float, text: str) -> float:

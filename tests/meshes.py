@@ -246,3 +246,71 @@ def enclosed_volume(vertices: FloatArray, faces: IntArray) -> float:
     """Volume inside a closed mesh, positive when its faces look outwards (divergence theorem)."""
     a, b, c = (vertices[faces[:, corner]] for corner in range(3))
     return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6.0)
+
+
+def lopsided_blob(halvings: int = 4) -> Mesh:
+    """A closed smooth lump of about 130 x 100 x 80 mm that no turn and no mirror brings onto itself."""
+    vertices, faces = closed_ball(50.0, halvings)
+    x, y, z = vertices.T / 50.0
+    reach = 1 + 0.25 * x + 0.2 * y * z + 0.15 * x**2 * y - 0.1 * z**3 + 0.3 * x * y * z
+    return vertices * reach[:, None] * np.array([1.3, 1.0, 0.8]), faces
+
+
+def mirrored_blob(halvings: int = 4) -> Mesh:
+    """A closed smooth lump of about 130 x 100 x 80 mm, symmetric about y = 0 and about no other plane."""
+    vertices, faces = closed_ball(50.0, halvings)
+    x, y, z = vertices.T / 50.0
+    reach = 1 + 0.25 * x + 0.3 * y**2 * z + 0.15 * x**2 * z - 0.1 * z**3
+    return vertices * reach[:, None] * np.array([1.3, 1.0, 0.8]), faces
+
+
+def stepped_block(
+    steps: int = 4, tread: int = 6, width: int = 18, side: float = 2.0
+) -> tuple[FloatArray, IntArray, IntArray]:
+    """A stair, sheared and bowed: a drawn solid of 2 * steps + 4 patches, all creases over 50 degrees.
+
+    Returns vertices, faces, and the patch of each face. Diagonals run either way at random.
+    """
+    height = np.repeat(np.arange(steps, 0, -1) * tread, tread)
+    solid = np.arange(steps * tread)[None, None, :] < height[:, None, None]
+    solid = np.pad(np.repeat(solid, width, axis=1), 1)
+    ids: dict[tuple[int, int, int], int] = {}
+    quads, patches, marks = [], [], {}
+    for axis in range(3):
+        for way in (-1, 1):
+            open_side = solid & ~np.roll(solid, -way, axis=axis)
+            for cell in np.argwhere(open_side).tolist():
+                low = np.array(cell)
+                low[axis] += way > 0
+                u, v = np.eye(3, dtype=int)[[(axis + 1) % 3, (axis + 2) % 3]]
+                ring = [low, low + u, low + u + v, low + v][:: 1 if way > 0 else -1]
+                quads.append([ids.setdefault(tuple(corner.tolist()), len(ids)) for corner in ring])
+                patches.append(marks.setdefault((axis, way, int(low[axis])), len(marks)))
+    turn = np.random.default_rng(5).integers(0, 2, len(quads))
+    a, b, c, d = np.where(turn[:, None], np.roll(quads, 1, axis=1), np.array(quads)).T
+    faces = np.stack([a, b, c, a, c, d], axis=1).reshape(-1, 3)
+    x, y, z = side * (np.array(list(ids)) - 1.0).T
+    middle = y - 0.5 * side * width
+    bowed = np.stack([x + 0.3 * z, middle + 0.02 * x, z + 0.008 * middle**2], axis=1)
+    return bowed, faces, np.repeat(patches, 2)
+
+
+def shaken(vertices: FloatArray, faces: IntArray, share: float, seed: int = 0, *, harsh: bool = False) -> FloatArray:
+    """Vertices moved any way, by a Gaussian of this share of the mean side; harsh: on each axis."""
+    ends = np.unique(np.sort(np.stack([faces.reshape(-1), np.roll(faces, -1, axis=1).reshape(-1)], axis=1)), axis=0)
+    side = np.linalg.norm(vertices[ends[:, 0]] - vertices[ends[:, 1]], axis=1).mean()
+    random = np.random.default_rng(seed)
+    shift = random.normal(size=vertices.shape)
+    if not harsh:
+        shift *= random.normal(size=(len(vertices), 1)) / np.linalg.norm(shift, axis=1, keepdims=True)
+    return np.asarray(vertices + share * side * shift)
+
+
+def grooved_plate(radius: float, half: float = 15.0, length: float = 20.0, count: int = 16, rows: int = 9) -> Mesh:
+    """A round trough of 180 degrees between two flat lands, open at the top; +z is the outside."""
+    turn = np.linspace(np.pi, 2 * np.pi, count + 1)
+    x = np.concatenate([-radius - np.linspace(half, 0, 7)[:-1], radius * np.cos(turn)])
+    x = np.concatenate([x, radius + np.linspace(0, half, 7)[1:]])
+    z = np.concatenate([np.zeros(6), radius * np.sin(turn), np.zeros(6)])
+    y = np.repeat(np.linspace(0, length, rows), len(x))
+    return np.stack([np.tile(x, rows), y, np.tile(z, rows)], axis=1), grid_faces(len(x), rows)

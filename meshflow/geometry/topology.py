@@ -16,6 +16,7 @@ from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 __all__ = [
     "EdgeTable",
     "boundary_loops",
+    "components",
     "corner_fans",
     "edge_sides",
     "edge_table",
@@ -138,6 +139,33 @@ def shells(faces: IntArray, table: EdgeTable | None = None) -> IntArray:
     )
     _, label = connected_components(graph, directed=False)
     return _by_size(np.asarray(label[:count], dtype=np.int64))
+
+
+def components(count: int, pairs: IntArray) -> IntArray:
+    """Return what hangs together over pairs, numbered by first member.
+
+    Parameters
+    ----------
+    count : int
+        How many things there are.
+    pairs : (k, 2) int array
+        Things that hang together.
+
+    Returns
+    -------
+    (count,) int array
+        Number of the component of each.
+
+    Examples
+    --------
+    >>> components(4, np.array([[0, 2], [3, 1]])).tolist()
+    [0, 1, 0, 1]
+    """
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    graph = coo_array((np.ones(len(pairs), dtype=np.int8), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
+    return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
 
 
 def _by_size(label: IntArray) -> IntArray:

@@ -87,6 +87,12 @@ class Anatomy:
         open_faces = odd | self.one_sided | self.doubled
         return np.asarray(np.bincount(self.shell, weights=open_faces, minlength=self.shell_count) == 0)
 
+    def fillable_loops(self) -> BoolArray:
+        """Return which loops close and have two-sided, single faces all round, shape (loops,)."""
+        unsound = (self.one_sided | self.doubled)[self.rims.half_edge // 3]
+        count = np.bincount(self.rims.loop, weights=unsound, minlength=len(self.rims.whole))
+        return np.asarray(self.rims.whole & (count == 0))
+
     def loop_shell(self) -> IntArray:
         """Return the shell of each rim loop, shape (loops,)."""
         out = np.zeros(len(self.rims.whole), dtype=np.int64)
@@ -149,7 +155,7 @@ def _spread(copies: Copies, solid: IntArray, count: int) -> Copies:
     return Copies(wide(copies.duplicate), wide(copies.second_side), wide(copies.doubled))
 
 
-def islands(body: Anatomy, share: float = ISLAND_SHARE) -> BoolArray:
+def islands(body: Anatomy, share: float = ISLAND_SHARE, size_mm: float | None = None) -> BoolArray:
     """Return which shells are islands: scraps that the scanner left floating.
 
     Parameters
@@ -158,6 +164,8 @@ def islands(body: Anatomy, share: float = ISLAND_SHARE) -> BoolArray:
         The mesh.
     share : float
         An island's diagonal is under this share of the main shell's; it has under a quarter of its faces too.
+    size_mm : float, optional
+        In place of both: an island's diagonal is under this [mm].
 
     Returns
     -------
@@ -174,6 +182,8 @@ def islands(body: Anatomy, share: float = ISLAND_SHARE) -> BoolArray:
     diagonal = np.linalg.norm(high - low, axis=1)
     heads = np.bincount(body.shell)
     main = int(np.argmax(np.bincount(body.shell, weights=body.area)))
+    if size_mm is not None:
+        return np.asarray((diagonal < size_mm) & (np.arange(body.shell_count) != main))
     return np.asarray((diagonal < share * diagonal[main]) & (heads < _ISLAND_FACES * heads[main]))
 
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from meshflow.mesh.anatomy import Anatomy
 from meshflow.mesh.crossings import crossing_faces
+from meshflow.mesh.likely_unit import units_that_fit
 from meshflow.mesh.sound import face_quality
 from meshflow.mesh.tjunctions import TJunctions
 from meshflow.mesh.wording import counted, finding, in_mm
@@ -22,8 +21,6 @@ _WORTHLESS = 1e-6  # no angle of such a face survives rounding
 
 _FAR = 1000.0  # times its size: single precision then leaves less than four digits of it
 _LEAST_MM, _MOST_MM = 2.0, 20_000.0  # a small ornament, a carousel's canopy
-_LIKELY_MM = (20.0, 3000.0)  # what comes to a bench
-_USUAL_MM = 300.0
 
 
 def flat_findings(surface: Surface, body: Anatomy) -> list[Finding]:
@@ -139,10 +136,8 @@ def size_findings(surface: Surface) -> list[Finding]:
 
 
 def _units_that_fit(number: float, unit: str) -> str:
-    sizes = {name: number * scale for name, scale in MILLIMETRES_PER.items() if name != unit}
-    likely = [name for name, size in sizes.items() if _LIKELY_MM[0] <= size <= _LIKELY_MM[1]]
-    likely.sort(key=lambda name: abs(math.log(sizes[name] / _USUAL_MM)))
+    likely = units_that_fit(number, unit)
     if not likely:
         return f"No unit I know makes {number:.3g} a likely size; scale it in the program it comes from."
-    said = " or ".join(f"{in_mm(sizes[name])} in {name}" for name in likely[:3])
-    return f"{number:.3g} would be {said}: say --units {likely[0]} if that is right."
+    said = " or ".join(f"{in_mm(size)} in {name}" for name, size in likely[:3])
+    return f"{number:.3g} would be {said}: say --units {likely[0][0]} if that is right."

@@ -9,7 +9,7 @@ Convention: connectivity is that of the welded mesh, face ids are those of the s
 once: a repeated face does not make its edges branch as well. Only M201 refuses, when nothing with an area is left:
 everything else may lie outside the region that will be picked.
 
-The codes, stable for good (M101 to M108 are the reader's, see `meshflow.mesh`):
+The codes, stable for good (M101 to M107 are the reader's, see `meshflow.mesh`):
 
 ====  ========  ================================================================================================
 code  severity  what
@@ -30,17 +30,21 @@ M203  warning   faces that run through each other or lie on one another, deeper 
 M204  warning   corners in the middle of another face's open edge
 M205  note      far from the origin: over a thousand times the piece's own size
 M206  warning   longest side under 2 mm or over 20 m, with the units that would explain it; nothing is assumed
+M207  note      thin necks: strips between rims narrower than three median edges
 M301  warning   islands: shells under a twentieth of the main one's size and a quarter of its faces
 M302  note      pin holes: loops of at most 12 edges and three median edges across that are not the rim
 M303  warning   spikes: single points that stick out by 0.8 of the width of their ring of neighbours
 M304  note      noise over 0.02 of the edge length; warning over 0.05
 ====  ========  ================================================================================================
+
+Mending adds M310 (reduced, or not). A finding that lies somewhere says where its worst case is.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+
+import numpy as np
 
 from meshflow.mesh.anatomy import Anatomy, anatomy, islands
 from meshflow.mesh.blemishes import (
@@ -59,9 +63,22 @@ from meshflow.mesh.defects import (
     shell_findings,
     winding_findings,
 )
-from meshflow.mesh.dirt import hole_findings, island_findings, noise_findings, spike_findings
+from meshflow.mesh.dirt import (
+    hole_findings,
+    island_findings,
+    neck_findings,
+    noise_findings,
+    noise_of,
+    spike_findings,
+)
+from meshflow.mesh.holes import holes
+from meshflow.mesh.likely_unit import likely_unit
+from meshflow.mesh.roughness import Roughness
+from meshflow.mesh.sound import face_shapes
 from meshflow.mesh.tjunctions import t_junctions
 from meshflow.mesh.weld import weld, weld_tolerance
+from meshflow.mesh.whereabouts import located
+from meshflow.model.arrays import BoolArray, FloatArray
 from meshflow.model.check import CheckReport
 from meshflow.model.finding import Finding
 from meshflow.model.surface import Evidence, Surface
@@ -101,9 +118,16 @@ def check(surface: Surface) -> CheckReport:
     welded = weld(surface)
     body = anatomy(centred(welded.vertices, welded.faces)[0], welded.faces, rounding)
     found = corner_findings(surface, welded, tolerance) + copy_findings(body)
-    found += list(_of_sound_faces(surface, body, tolerance)) if len(body.ids) else flat_findings(surface, body)
+    rough = Roughness(failed="there is no surface")
+    if len(body.ids):
+        island = islands(body)
+        rough = noise_of(body, island)
+        found += [*_of_sound_faces(surface, body, tolerance, island), *noise_findings(rough)]
+    else:
+        found += flat_findings(surface, body)
     found += place_findings(surface) + size_findings(surface)
     found.sort(key=lambda finding: finding.code)  # stable: two findings of one code keep their order
+    loops = holes(body, _middle(welded))
     return CheckReport(
         source=surface.source,
         vertices=len(surface.vertices),
@@ -111,13 +135,25 @@ def check(surface: Surface) -> CheckReport:
         extent_mm=surface.extent_mm,
         shells=body.shell_count,
         boundary_loops=len(body.rims.whole),
-        findings=surface.notes + tuple(replace(finding, where=surface.source.file) for finding in found),
+        findings=surface.notes + tuple(located(found, surface, body, loops)),
+        holes=loops,
+        noise_sigma_mm=None if rough.failed else rough.sigma_mm,
+        noise_unknown=rough.failed,
+        likely_unit=likely_unit(surface),
+        shapes=face_shapes(body.vertices, body.faces),
     )
 
 
-def _of_sound_faces(surface: Surface, body: Anatomy, tolerance: float) -> Iterator[Finding]:
+def _middle(surface: Surface) -> FloatArray:
+    """Where the middle of the box is that `centred` moves to the origin."""
+    if len(surface.faces) == 0:
+        return np.zeros(3)
+    corner = surface.vertices[surface.faces]
+    return np.asarray(0.5 * corner.min(axis=(0, 1)) + 0.5 * corner.max(axis=(0, 1)))
+
+
+def _of_sound_faces(surface: Surface, body: Anatomy, tolerance: float, island: BoolArray) -> Iterator[Finding]:
     """Run the detectors that need at least one face with an area."""
-    island = islands(body)
     measured = surface.evidence[body.ids] != Evidence.CONJECTURED  # type: ignore[index]  # filled in by Surface
     seams = t_junctions(body.vertices, body.faces, body.table, tolerance)
     yield from flat_findings(surface, body)
@@ -130,4 +166,4 @@ def _of_sound_faces(surface: Surface, body: Anatomy, tolerance: float) -> Iterat
     yield from island_findings(body, island)
     yield from hole_findings(body, island, measured)
     yield from spike_findings(body, island)
-    yield from noise_findings(body, island)
+    yield from neck_findings(body, island)

@@ -1,4 +1,4 @@
-"""Findings M301 to M304: what scanners leave behind."""
+"""Findings M301 to M304: what scanners leave behind; and M207, necks between rims."""
 
 from __future__ import annotations
 
@@ -6,13 +6,14 @@ import numpy as np
 
 from meshflow.geometry.topology import edge_table
 from meshflow.mesh.anatomy import ISLAND_SHARE, PIN_HOLE_EDGES, Anatomy, pin_hole_size, pin_holes
-from meshflow.mesh.roughness import ALL_CREASED, roughness
+from meshflow.mesh.necks import necks
+from meshflow.mesh.roughness import ALL_CREASED, Roughness, roughness
 from meshflow.mesh.spikes import spikes
 from meshflow.mesh.wording import counted, finding, in_mm
 from meshflow.model.arrays import BoolArray
 from meshflow.model.finding import Finding, Severity
 
-__all__ = ["hole_findings", "island_findings", "noise_findings", "spike_findings"]
+__all__ = ["hole_findings", "island_findings", "neck_findings", "noise_findings", "noise_of", "spike_findings"]
 
 _NOISE_NOTED = 0.02  # of the edge length: lengths 0.04 % too long, and a machine's mesh of tight curves stays under it
 _NOISE_WARNED = 0.05  # 0.25 % too long: a millimetre on the rim of a saddle skirt
@@ -64,16 +65,20 @@ def spike_findings(body: Anatomy, island: BoolArray) -> list[Finding]:
         Severity.WARNING,
         count,
         f"{counted(count, 'spike')}: single points that stick out by about the width of a triangle or more.",
-        remedy="Look at these faces: a real tip may stay, a scanner's spike should be smoothed or scanned again.",
+        remedy="Look at these faces: a real tip may stay; mending draws a scanner's spike back when asked to.",
         faces=body.ids[at],
     )
 
 
-def noise_findings(body: Anatomy, island: BoolArray) -> list[Finding]:
-    """Return M304: the grain of the surface."""
+def noise_of(body: Anatomy, island: BoolArray) -> Roughness:
+    """Return the grain of the surface, islands left out."""
     keep = ~island[body.shell]
     faces = body.faces[keep]
-    rough = roughness(body.vertices, faces, body.table if keep.all() else edge_table(faces))
+    return roughness(body.vertices, faces, body.table if keep.all() else edge_table(faces))
+
+
+def noise_findings(rough: Roughness) -> list[Finding]:
+    """Return M304: the grain of the surface."""
     noisy = rough.ratio > _NOISE_NOTED
     severity = Severity.WARNING if rough.ratio > _NOISE_WARNED else Severity.NOTE
     if rough.failed == ALL_CREASED:
@@ -87,5 +92,24 @@ def noise_findings(body: Anatomy, island: BoolArray) -> list[Finding]:
         f"The surface is rough by {in_mm(rough.sigma_mm)} (one sigma along the normal), {rough.ratio:.2g} of the edge "
         f"length of {in_mm(rough.edge_mm)}: scan noise or a fine grain. Lengths on it come out about "
         f"{rough.ratio**2:.2%} too long.",
-        remedy="Flatten it smoothed, at a length above the grain.",
+        remedy="Flatten it smoothed, at a length above the grain; mending smooths it for good when asked to.",
+    )
+
+
+def neck_findings(body: Anatomy, island: BoolArray) -> list[Finding]:
+    """Return M207: strips of surface between rims that are narrower than three median edges."""
+    if len(body.rims.whole) == 0:
+        return []
+    width = pin_hole_size(body)
+    found = necks(body, width, ~island)
+    if len(found.width_mm) == 0:
+        return []
+    return finding(
+        "M207",
+        Severity.NOTE,
+        len(found.width_mm),
+        f"{counted(len(found.width_mm), 'thin neck')} between rims, narrower than {in_mm(width)} (three median edges), "
+        f"the thinnest about {in_mm(float(found.width_mm.min()))}.",
+        remedy="Fill the hole beside it, or pick a region that does not hang by it: it may tear when it is formed.",
+        faces=body.ids[found.faces],
     )

@@ -15,8 +15,9 @@ Steps, in this order; 2 to 5 repeat until 4 and 5 find nothing:
    are not the rim of their shell; the new faces are marked as conjecture;
 8. turn closed shells outwards that look inwards, walls of cavities left alone.
 
-What is not done, because it would need a guess: two-sided sheets stay two-sided (say which side was scanned), edges
-where the surface branches for good, faces that cross, slivers, spikes and noise stay as they are; `check` names them.
+What needs a guess or moves the surface is done only when asked for with `MendOptions`, see `bounded`. Without them
+two-sided sheets stay two-sided (say which side was scanned), and edges where the surface branches for good, faces that
+cross, slivers, spikes and noise stay as they are; `check` names them.
 
 Convention: no corner moves but by welding, so nothing moves further than the weld tolerance. A second mending finds
 nothing to do. Codes of the notes are those of the findings they answer, see `meshflow.mesh.check`.
@@ -36,9 +37,19 @@ from meshflow.mesh.weld import weld
 from meshflow.mesh.winding import inside_out_shells
 from meshflow.mesh.wording import counted, in_mm
 from meshflow.mesh.workpiece import Workpiece
+from meshflow.model.mend import MendOptions
 from meshflow.model.surface import Evidence, Surface
 
-__all__ = ["mend"]
+__all__ = [
+    "check_options",
+    "close_pin_holes",
+    "drop_islands",
+    "mend",
+    "tidy",
+    "turn_alike",
+    "turn_outwards",
+    "welded_piece",
+]
 
 _MOST_ROUNDS = 20  # each round splits a face once and takes one layer of fins; scans need three at most
 
@@ -49,8 +60,9 @@ def mend(
     weld_tolerance_mm: float | None = None,
     island_share: float = ISLAND_SHARE,
     pin_hole_mm: float | None = None,
+    options: MendOptions | None = None,
 ) -> Surface:
-    """Mend what is safe to mend.
+    """Mend what is safe to mend, and what `options` ask for beyond it.
 
     Parameters
     ----------
@@ -63,6 +75,8 @@ def mend(
         keeps all.
     pin_hole_mm : float, optional
         Close holes of at most 12 edges and this size across [mm]; by default three median edges; 0 closes none.
+    options : MendOptions, optional
+        All of this and more, in place of the three above; `bounded.mend_bounded` returns the report as well.
 
     Returns
     -------
@@ -84,21 +98,37 @@ def mend(
     >>> len(mended.faces), [note.text for note in mended.notes]
     (2, ['Dropped 1 repeated face.', 'Dropped 1 face without area.'])
     """
-    _check_options(island_share, pin_hole_mm)
-    work = Workpiece(surface, weld(surface, tolerance_mm=weld_tolerance_mm), weld_tolerance_mm)
-    _say_what_welding_did(work)
-    for _ in range(_MOST_ROUNDS):
-        _drop_worthless(work)
-        _turn_alike(work)
-        if not (_stitch(work) | _drop_fins(work)):
-            break
-    _drop_islands(work, island_share)
-    _close_pin_holes(work, pin_hole_mm)
-    _turn_outwards(work)
+    if options is not None:
+        from meshflow.mesh.bounded import mend_bounded
+
+        return mend_bounded(surface, options).surface
+    check_options(island_share, pin_hole_mm)
+    work = welded_piece(surface, weld_tolerance_mm)
+    tidy(work)
+    drop_islands(work, island_share)
+    close_pin_holes(work, pin_hole_mm)
+    turn_outwards(work)
     return work.finished()
 
 
-def _check_options(island_share: float, pin_hole_mm: float | None) -> None:
+def welded_piece(surface: Surface, tolerance_mm: float | None) -> Workpiece:
+    """Take a mesh to work on, welded, its strays left out."""
+    work = Workpiece(surface, weld(surface, tolerance_mm=tolerance_mm), tolerance_mm)
+    _say_what_welding_did(work)
+    return work
+
+
+def tidy(work: Workpiece) -> None:
+    """Drop faces that are worth nothing and fins, turn faces alike, stitch seams; until there is nothing left to do."""
+    for _ in range(_MOST_ROUNDS):
+        _drop_worthless(work)
+        turn_alike(work)
+        if not (_stitch(work) | _drop_fins(work)):
+            break
+
+
+def check_options(island_share: float, pin_hole_mm: float | None) -> None:
+    """Raise OptionError when an option of the safe steps is out of its range."""
     if not 0 <= island_share < 1:
         raise OptionError(f"island_share is {island_share}.", remedy="Give a share from 0 to under 1.")
     if pin_hole_mm is not None and not (np.isfinite(pin_hole_mm) and pin_hole_mm >= 0):
@@ -127,7 +157,8 @@ def _drop_worthless(work: Workpiece) -> None:
         )
 
 
-def _turn_alike(work: Workpiece) -> None:
+def turn_alike(work: Workpiece) -> None:
+    """Turn faces wound against the larger part of their patch."""
     turned = work.body.ids[work.body.turned]
     work.turn(turned)
     work.log(
@@ -169,31 +200,32 @@ def _drop_fins(work: Workpiece) -> bool:
     return True
 
 
-def _drop_islands(work: Workpiece, share: float) -> None:
+def drop_islands(work: Workpiece, share: float, size_mm: float | None = None) -> None:
+    """Drop shells under a share of the main shell's diagonal and a quarter of its faces, or under a size."""
     body = work.body
-    island = islands(body, share)[body.shell]
+    island = islands(body, share, size_mm)[body.shell]
     count = len(np.unique(body.shell[island]))
     gone = np.zeros(len(work.surface.faces), dtype=np.bool_)
     gone[body.ids[island]] = True
     of_islands = np.zeros(len(work.surface.vertices), dtype=np.bool_)
     of_islands[body.faces[island]] = True
     gone |= body.copies.second_side & of_islands[work.surface.faces].all(axis=1)
-    faces, size = counted(int(gone.sum()), "face"), f"{share:.3g} of the main piece's diagonal"
+    faces = counted(int(gone.sum()), "face")
+    size = f"{share:.3g} of the main piece's diagonal" if size_mm is None else f"{in_mm(size_mm)} across"
     work.log("M301", count, lambda n: f"Dropped {counted(n, 'island')} ({faces}) smaller than {size}.")
     work.keep(~gone)
 
 
-def _close_pin_holes(work: Workpiece, size_mm: float | None) -> None:
+def close_pin_holes(work: Workpiece, size_mm: float | None) -> None:
+    """Close loops of a few edges that are no rims."""
     body = work.body
     if len(body.rims.whole) == 0:
         return
     measured = np.asarray(work.surface.evidence)[body.ids] != Evidence.CONJECTURED
     size = pin_hole_size(body, measured) if size_mm is None else size_mm
     loops = pin_holes(body, size, measured)
-    sound = ~(body.one_sided | body.doubled)
-    sound_loop = np.bincount(body.rims.loop, weights=~sound[body.rims.half_edge // 3], minlength=len(body.rims.whole))
     before = len(work.surface.faces)
-    surface, closed = filled(work.surface, body, loops[sound_loop[loops] == 0])
+    surface, closed = filled(work.surface, body, loops[body.fillable_loops()[loops]])
     if closed == 0:
         return
     after = len(surface.faces)
@@ -202,7 +234,8 @@ def _close_pin_holes(work: Workpiece, size_mm: float | None) -> None:
     work.log("M302", closed, lambda n: f"Closed {counted(n, 'pin hole')} {said}.", np.arange(before, after))
 
 
-def _turn_outwards(work: Workpiece) -> None:
+def turn_outwards(work: Workpiece) -> None:
+    """Turn closed shells outwards."""
     body = work.body
     inward = inside_out_shells(body.vertices, body.faces, body.shell, body.closed_shells())
     turned = body.ids[np.isin(body.shell, inward)]

@@ -31,6 +31,7 @@ from meshflow.mesh.formats.ply import read_ply
 from meshflow.mesh.formats.polygons import Triangulation, triangulate
 from meshflow.mesh.formats.stl import read_stl
 from meshflow.mesh.formats.threemf import read_3mf
+from meshflow.mesh.likely_unit import unit_hint
 from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 from meshflow.model.finding import Finding
 from meshflow.model.surface import Source, Surface
@@ -139,8 +140,10 @@ def _unit(mesh: FileMesh, faces: IntArray, asked: float | None, kind: str) -> tu
     """Millimetres per unit of the file, and who said so."""
     if mesh.unit is None:
         if asked is None:
+            size = _size(mesh.vertices, faces)
+            hint = unit_hint(max(size, default=0.0))
             raise UnitError(
-                f"no unit given, and {kind.upper()} carries none. The bounding box is {_box(mesh.vertices, faces)}.",
+                f"no unit given, and {kind.upper()} carries none. The bounding box is {_box(size)}. {hint}".rstrip(),
                 remedy="Say --units mm, cm, m or in.",
             )
         return asked, "user"
@@ -154,14 +157,18 @@ def _unit(mesh: FileMesh, faces: IntArray, asked: float | None, kind: str) -> tu
     return stated, "file"
 
 
-def _box(vertices: FloatArray, faces: IntArray) -> str:
+def _size(vertices: FloatArray, faces: IntArray) -> list[float]:
+    """Sides of the box of the finite points that faces use, in units of the file; none when there are no points."""
     used = _used(vertices, faces)
     used = used[np.isfinite(used).all(axis=1)]
     if len(used) == 0:
-        return "empty"
+        return []
     with np.errstate(over="ignore"):
-        size = used.max(axis=0) - used.min(axis=0)
-    return " x ".join(f"{side:.6g}" if side >= 1000 else f"{side:.3g}" for side in size.tolist())
+        return [float(side) for side in used.max(axis=0) - used.min(axis=0)]
+
+
+def _box(size: list[float]) -> str:
+    return " x ".join(f"{side:.6g}" if side >= 1000 else f"{side:.3g}" for side in size) or "empty"
 
 
 def _used(vertices: FloatArray, faces: IntArray) -> FloatArray:

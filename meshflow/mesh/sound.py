@@ -13,8 +13,9 @@ import numpy as np
 
 from meshflow.geometry.triangles import edge_lengths, face_vectors
 from meshflow.model.arrays import BoolArray, FloatArray, IntArray
+from meshflow.model.check import FaceShapes
 
-__all__ = ["Copies", "face_copies", "face_quality", "flat_faces"]
+__all__ = ["Copies", "face_copies", "face_quality", "face_shapes", "flat_faces"]
 
 FLAT_HEIGHT = 1e-10  # of the longest side: six digits above the rounding of double precision, far under any sliver
 
@@ -130,3 +131,15 @@ def face_quality(vertices: FloatArray, faces: IntArray) -> FloatArray:
     squares = (edge_lengths(vertices, faces) ** 2).sum(axis=1)
     doubled_area = np.linalg.norm(face_vectors(vertices, faces), axis=1)
     return np.asarray(2.0 * np.sqrt(3.0) * doubled_area / np.where(squares > 0, squares, 1.0))
+
+
+_POOR = 0.1
+
+
+def face_shapes(vertices: FloatArray, faces: IntArray) -> FaceShapes:
+    """Return a summary of `face_quality` over the faces of a mesh."""
+    if len(faces) == 0:
+        return FaceShapes()
+    quality = face_quality(vertices, faces)
+    edge = float(np.median(edge_lengths(vertices, faces)))
+    return FaceShapes(float(quality.mean()), float(quality.min()), float((quality < _POOR).mean()), edge)

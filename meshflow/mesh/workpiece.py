@@ -10,7 +10,7 @@ import numpy as np
 from meshflow.mesh.anatomy import Anatomy, anatomy
 from meshflow.mesh.carry import carried, centred, without_strays
 from meshflow.mesh.weld import weld_tolerance
-from meshflow.model.arrays import BoolArray, IntArray
+from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.surface import Surface
 
@@ -35,6 +35,10 @@ class Workpiece:
         The present state.
     tolerance : float
         The weld tolerance, for every step [mm].
+    of_given : (m,) int array
+        Face of `given` that each present face comes from; -1 for faces that come from none.
+    warnings : list of Finding
+        What was asked for and not done.
     """
 
     def __init__(self, given: Surface, welded: Surface, tolerance_mm: float | None) -> None:
@@ -42,9 +46,11 @@ class Workpiece:
         self.tolerance = weld_tolerance(vertices, given.faces) if tolerance_mm is None else float(tolerance_mm)
         self.given = given
         self.surface = welded
+        self.of_given = np.arange(len(welded.faces))
         self._body: Anatomy | None = None
-        self._log: dict[str, tuple[int, Callable[[int], str]]] = {}
-        self._marks: dict[str, BoolArray] = {}
+        self._log: dict[tuple[str, str], tuple[int, Callable[[int], str]]] = {}
+        self._marks: dict[tuple[str, str], BoolArray] = {}
+        self.warnings: list[Finding] = []
 
     @property
     def body(self) -> Anatomy:
@@ -54,14 +60,39 @@ class Workpiece:
             self._body = anatomy(vertices, self.surface.faces, self._rounding)
         return self._body
 
-    def log(self, code: str, count: int, say: Callable[[int], str], faces: IntArray | None = None) -> None:
-        """Note that something was done `count` times, to `faces` of the present state; rounds add up."""
+    def log(
+        self, code: str, count: int, say: Callable[[int], str], faces: IntArray | None = None, *, kind: str = ""
+    ) -> None:
+        """Note that something was done `count` times, to `faces` of the present state; rounds add up.
+
+        Two things of one code that are noted apart have a `kind` of their own.
+        """
         if count == 0:
             return
-        self._log[code] = (self._log.get(code, (0, say))[0] + count, say)
-        mark = self._marks.setdefault(code, np.zeros(len(self.surface.faces), dtype=np.bool_))
+        key = (code, kind)
+        self._log[key] = (self._log.get(key, (0, say))[0] + count, say)
+        mark = self._marks.setdefault(key, np.zeros(len(self.surface.faces), dtype=np.bool_))
         if faces is not None:
             mark[faces] = True
+
+    def warn(self, code: str, text: str, remedy: str) -> None:
+        """Note that something asked for was not done."""
+        self.warnings.append(Finding(code, Severity.WARNING, text, remedy=remedy, where=self.given.source.file))
+
+    def said(self) -> dict[tuple[str, str], tuple[int, str]]:
+        """Return how often each thing was done so far, and its sentence."""
+        return {key: (count, say(count)) for key, (count, say) in self._log.items()}
+
+    def move(self, vertices: FloatArray) -> None:
+        """Go on with the same faces over moved vertices, given about the middle as those of `body`."""
+        still = vertices == self.body.vertices  # to the last bit, which moving to the middle and back would not give
+        placed = np.where(still, self.surface.vertices, vertices + self._middle())
+        self.surface = replace(self.surface, vertices=placed)
+        self._body = None
+
+    def _middle(self) -> FloatArray:
+        at = self.surface.faces[0, 0]
+        return np.asarray(self.surface.vertices[at] - self.body.vertices[at])
 
     def keep(self, wanted: BoolArray) -> None:
         """Drop all faces but those `wanted`."""
@@ -84,7 +115,8 @@ class Workpiece:
         self.take(carried(self.surface, faces, parent), parent)
 
     def take(self, surface: Surface, parent: IntArray) -> None:
-        """Go on with another surface over the same vertices; `parent` is -1 for faces that come from none."""
+        """Go on with another surface; `parent` is -1 for faces that come from none."""
+        self.of_given = np.where(parent < 0, -1, self.of_given[parent])
         self.surface = surface
         self._body = None
         self._marks = {code: np.where(parent < 0, False, mark[parent]) for code, mark in self._marks.items()}
@@ -94,13 +126,13 @@ class Workpiece:
         where = self.given.source.file
         notes = tuple(
             Finding(
-                code,
+                key[0],
                 Severity.NOTE,
                 say(count),
                 count=count,
-                faces=tuple(np.flatnonzero(self._marks[code]).tolist()),
+                faces=tuple(np.flatnonzero(self._marks[key]).tolist()),
                 where=where,
             )
-            for code, (count, say) in sorted(self._log.items())
+            for key, (count, say) in sorted(self._log.items(), key=lambda item: item[0])
         )
-        return without_strays(replace(self.surface, notes=self.given.notes + notes))
+        return without_strays(replace(self.surface, notes=self.given.notes + notes + tuple(self.warnings)))

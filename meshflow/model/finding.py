@@ -1,8 +1,8 @@
 """What a check says: one coded sentence, where it is, and what to do about it.
 
 Codes are stable and sorted by ranges: ``M1xx`` structure of a mesh, ``M2xx`` its geometry, ``M3xx`` scan dirt,
-``R1xx`` the picked region, ``F1xx`` flattening, ``D1xx`` fitness for cutting, ``D2xx`` reading a
-drawing, ``N1xx`` nesting, ``J1xx`` the job.
+``A1xx`` scans laid beside each other, ``R1xx`` the picked region, ``F1xx`` flattening, ``D1xx`` fitness for cutting,
+``D2xx`` reading a drawing, ``N1xx`` nesting, ``J1xx`` the job.
 """
 
 from __future__ import annotations
@@ -42,6 +42,8 @@ class Finding:
         Face ids of the surface as read (at most the first thousand are kept in reports).
     where : str
         File or part it belongs to.
+    at_mm : (float, float, float), optional
+        Where on the piece the worst of them is [mm].
     """
 
     code: str
@@ -51,6 +53,7 @@ class Finding:
     count: int = 1
     faces: tuple[int, ...] = field(default=())
     where: str = ""
+    at_mm: tuple[float, float, float] | None = None
 
     def to_json(self) -> dict[str, Any]:
         """Return the finding as plain data, in the key order of the contract."""
@@ -61,4 +64,5 @@ class Finding:
             "faces": list(self.faces[:1000]),
             "text": self.text,
             "remedy": self.remedy,
+            "at_mm": None if self.at_mm is None else list(self.at_mm),
         }

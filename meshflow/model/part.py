@@ -75,6 +75,9 @@ class Part:
     kerf_mm : float
         Width of the cut of this piece's own process, to be said beside the drawing [mm]; not in the contour, and 0
         when only `process` says it.
+    conjectured_share, mirrored_share : float
+        Share of the surface, 0 to 1, that is a guess (a filled hole) or a mirror image. Kept here because a part read
+        back from its drawing has no pattern, and the mark must not end there.
     """
 
     name: str
@@ -93,3 +96,5 @@ class Part:
     notes: tuple[Finding, ...] = field(default=())
     placement_of_pattern: Motion = field(default_factory=Motion)
     kerf_mm: float = 0.0
+    conjectured_share: float = 0.0
+    mirrored_share: float = 0.0

@@ -227,6 +227,16 @@ class FlatPattern:
         """Faces of the pattern; the same as those of the region."""
         return self.region.faces
 
+    @property
+    def conjectured_share(self) -> float:
+        """Share of the formed area that is a guess; see `Region`."""
+        return self.region.conjectured_share
+
+    @property
+    def mirrored_share(self) -> float:
+        """Share of the formed area that is a mirror image; see `Region`."""
+        return self.region.mirrored_share
+
     def edge(self, name: str) -> Edge:
         """Return the edge called `name`; KeyError when there is none."""
         for edge in self.edges:

@@ -86,6 +86,12 @@ class Region:
         What the carrier surface changed.
     notes : tuple of Finding
         What selecting, opening and offsetting had to say.
+    conjectured_share, mirrored_share : float
+        Share of the area, 0 to 1, that lies on faces of the scan that are a guess (a filled hole) or a mirror image.
+        Kept here because later stages do without the scan.
+    layer_offset_mm : float
+        How far the face that `side` names lies from the scanned surface, outward where positive: 0 for what lies on
+        it, 6 for a cover over 6 mm of padding [mm].
     """
 
     name: str
@@ -103,6 +109,9 @@ class Region:
     offset_mm: float = 0.0
     smoothing: Smoothing = Smoothing()
     notes: tuple[Finding, ...] = ()
+    conjectured_share: float = 0.0
+    mirrored_share: float = 0.0
+    layer_offset_mm: float = 0.0
 
     def __post_init__(self) -> None:
         put = object.__setattr__

@@ -11,14 +11,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum
 from types import MappingProxyType
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 
 from meshflow.model.arrays import FloatArray, IntArray, UInt8Array, frozen
 from meshflow.model.finding import Finding
 
-__all__ = ["Evidence", "Source", "Surface"]
+__all__ = ["Evidence", "Source", "Surface", "evidence_words"]
+
+
+_WORTH_SAYING: Final = 1e-3  # of the area
 
 
 class Evidence(IntEnum):
@@ -27,6 +30,32 @@ class Evidence(IntEnum):
     MEASURED = 0
     MIRRORED = 1
     CONJECTURED = 2
+
+
+def evidence_words(conjectured_share: float, mirrored_share: float) -> str:
+    """Return how much of a piece was not measured, as it stands in notes, drawings and documents.
+
+    Parameters
+    ----------
+    conjectured_share, mirrored_share : float
+        Shares of the area, 0 to 1.
+
+    Returns
+    -------
+    str
+        One sentence; empty when neither share comes to a thousandth, as with a pin hole closed in a large piece.
+
+    Examples
+    --------
+    >>> evidence_words(0.16, 0.0)
+    '16.0 % of this piece is conjecture (filled in); the rest was measured.'
+    """
+    shares = ((conjectured_share, "conjecture (filled in)"), (mirrored_share, "mirrored from the other side"))
+    parts = [f"{100.0 * share:.1f} % of this piece is {what}" for share, what in shares if share >= _WORTH_SAYING]
+    if not parts:
+        return ""
+    rest = "; the rest was measured" if conjectured_share + mirrored_share < 1.0 - _WORTH_SAYING else ""
+    return f"{', '.join(parts)}{rest}."
 
 
 @dataclass(frozen=True, slots=True)

@@ -93,12 +93,13 @@ def test_report_has_the_keys_of_the_contract_and_goes_through_json():
     plain = check(Surface(vertices, faces, source=source)).to_json()
     assert list(plain) == [
         *("schema", "file", "sha256", "units", "vertices", "faces", "extent_mm", "shells", "boundary_loops"),
-        "findings",
+        *("findings", "holes", "noise_sigma_mm", "likely_unit", "likely_unit_reason", "triangle_quality"),
+        "noise_unknown",
     ]
     assert [plain[key] for key in ("schema", "file", "units", "vertices", "faces")] == [
         *("meshflow-check-1", "neck.stl", "cm", 960, 320)
     ]
-    assert list(plain["findings"][0]) == ["code", "severity", "count", "faces", "text", "remedy"]
+    assert list(plain["findings"][0]) == ["code", "severity", "count", "faces", "text", "remedy", "at_mm"]
     assert json.loads(json.dumps(plain)) == plain
 
 

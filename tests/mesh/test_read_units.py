@@ -27,6 +27,7 @@ def test_a_missing_unit_is_asked_for_with_the_size_of_the_box(tmp_path: Path) ->
         read_mesh(wedge(tmp_path))
     assert str(caught.value) == (
         "neck.obj: no unit given, and OBJ carries none. The bounding box is 0.31 x 0.22 x 0.18. "
+        "Read as m, its longest side is 310 mm: a size for the bench. "
         "Say --units mm, cm, m or in."
     )
 
