@@ -4,8 +4,8 @@ Terms: the *level line* is where the value, taken between the vertices, has the 
 it meets an edge.
 
 Convention: cutting keeps the whole piece and says which faces lie inside (value under the level), so nothing is lost
-and the areas add up. A crossing within 1 % of an edge from its end is moved into that vertex: the rim is off by less
-than a hundredth of an edge there, and no slivers arise.
+and the areas add up. A crossing within a small share of an edge from its end (`SNAP`, 1 %, where not said otherwise) is
+moved into that vertex: the rim is off by less than a hundredth of an edge there, and no slivers arise.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ import numpy as np
 
 from meshflow.geometry.topology import EdgeTable, edge_table
 from meshflow.model.arrays import BoolArray, FloatArray, IntArray
-from meshflow.regions.piece import Piece
+from meshflow.regions.piece import Piece, implanted
 
 __all__ = ["SNAP", "LevelCut", "along_a_straight_line", "cut_along_level", "in_proportion", "insert_on_edges"]
 
@@ -39,11 +39,14 @@ class LevelCut:
         Faces where the value is under the level.
     on_line : (n,) bool array
         Vertices on the level line.
+    origin : (m,) int array
+        Face of the piece before that each face lies in.
     """
 
     piece: Piece
     inside: BoolArray
     on_line: BoolArray
+    origin: IntArray
 
 
 def in_proportion(under: FloatArray, over: FloatArray, length: FloatArray, level: float) -> FloatArray:
@@ -68,7 +71,9 @@ def along_a_straight_line(under: FloatArray, over: FloatArray, length: FloatArra
     return np.asarray(np.clip(large / np.where(small > 0, small, 1.0), 0.0, 1.0))
 
 
-def cut_along_level(piece: Piece, values: FloatArray, level: float, crossing: Crossing = in_proportion) -> LevelCut:
+def cut_along_level(
+    piece: Piece, values: FloatArray, level: float, crossing: Crossing = in_proportion, *, snap: float = SNAP
+) -> LevelCut:
     """Divide the faces of a piece along a level line.
 
     Parameters
@@ -81,27 +86,33 @@ def cut_along_level(piece: Piece, values: FloatArray, level: float, crossing: Cr
         The level of the line.
     crossing : callable
         Where on an edge the level is met: `in_proportion` or `along_a_straight_line`.
+    snap : float
+        Share of an edge within which a crossing is moved into its end.
 
     Returns
     -------
     LevelCut
         The divided piece, which faces lie inside, which vertices lie on the line.
     """
-    table = edge_table(piece.faces)
     sign = np.sign(values - level).astype(np.int64)
-    crossed, share = _crossings(piece, table, values, level, sign, crossing)
+    of_corner = sign[piece.faces]
+    met = np.flatnonzero((of_corner.min(axis=1) < 0) & (of_corner.max(axis=1) > 0))
+    part, old = piece.take(met)
+    table = edge_table(part.faces)
+    crossed, share = _crossings(part, table, values[old], level, sign[old], crossing)
     ends = table.vertices[crossed]
-    sign[ends[share < SNAP, 0]] = 0
-    sign[ends[share > 1.0 - SNAP, 1]] = 0
-    still = (sign[ends] != 0).all(axis=1)
-    divided, origin = insert_on_edges(piece, table, crossed[still], share[still])
+    sign[old[ends[share < snap, 0]]] = 0
+    sign[old[ends[share > 1.0 - snap, 1]]] = 0
+    still = (sign[old[ends]] != 0).all(axis=1)
+    part, origin = insert_on_edges(part, table, crossed[still], share[still])
+    divided, origin = implanted(piece, part, old, met[origin])
     added = len(divided.vertices) - len(piece.vertices)
     sign = np.concatenate([sign, np.zeros(added, dtype=np.int64)])
     of_face = sign[divided.faces]
     # A face with all its corners on the line lies on the side that its own values say.
     flat = (of_face == 0).all(axis=1)
     inside = np.where(flat, values[piece.faces[origin]].mean(axis=1) < level, (of_face < 0).any(axis=1))
-    return LevelCut(divided, inside, sign == 0)
+    return LevelCut(divided, inside, sign == 0, origin)
 
 
 def _crossings(

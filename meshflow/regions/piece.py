@@ -15,7 +15,7 @@ from meshflow.geometry.triangles import face_areas
 from meshflow.model.arrays import FloatArray, IntArray
 from meshflow.model.surface import Surface
 
-__all__ = ["Piece", "piece_of"]
+__all__ = ["Piece", "implanted", "index_in_whole", "piece_of", "whole_piece"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,3 +115,55 @@ def piece_of(surface: Surface, faces: IntArray) -> Piece:
     corner_of[local.reshape(-1)[::-1]] = np.tile([0, 1, 2], len(faces))[::-1]
     weights[np.arange(len(vertices)), corner_of] = 1.0
     return Piece(surface, vertices, local, faces, parent, weights)
+
+
+def whole_piece(surface: Surface) -> Piece:
+    """Return all faces of a surface as a piece."""
+    return piece_of(surface, np.arange(len(surface.faces)))
+
+
+def implanted(whole: Piece, part: Piece, old: IntArray, origin: IntArray) -> tuple[Piece, IntArray]:
+    """Put a divided part back into the piece it was taken from.
+
+    Parameters
+    ----------
+    whole : Piece
+        The piece.
+    part : Piece
+        Faces taken from it and divided since, with vertices added at the end. No side was divided that it shares with
+        a face left behind.
+    old : (k,) int array
+        Vertex of `whole` that each of the first vertices of `part` is.
+    origin : (m,) int array
+        Face of `whole` that each face of `part` lies in; all faces taken occur.
+
+    Returns
+    -------
+    piece : Piece
+        The whole: its own vertices first, then those added; faces in the order of those they came from.
+    origin : (m',) int array
+        Face of `whole` that each of its faces lies in.
+    """
+    index = index_in_whole(whole, part, old)
+    left = np.ones(len(whole.faces), dtype=bool)
+    left[origin] = False
+    behind = np.flatnonzero(left)
+    faces = np.concatenate([whole.faces[behind], index[part.faces]])
+    parent = np.concatenate([whole.face_parent[behind], part.face_parent])
+    came = np.concatenate([behind, origin])
+    order = np.argsort(came, kind="stable")
+    added = slice(len(old), None)
+    piece = replace(
+        whole,
+        vertices=np.concatenate([whole.vertices, part.vertices[added]]),
+        faces=faces[order],
+        face_parent=parent[order],
+        vertex_parent=np.concatenate([whole.vertex_parent, part.vertex_parent[added]]),
+        barycentric=np.concatenate([whole.barycentric, part.barycentric[added]]),
+    )
+    return piece, came[order]
+
+
+def index_in_whole(whole: Piece, part: Piece, old: IntArray) -> IntArray:
+    """Return the vertex of the whole that each vertex of a divided part is once `implanted` has put it back."""
+    return np.concatenate([old, len(whole.vertices) + np.arange(len(part.vertices) - len(old))])

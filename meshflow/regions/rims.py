@@ -19,26 +19,29 @@ or when the outside itself turns the wrong way (a barrel or a globe open at both
 third as long as the outside.
 
 A negative amount (the middle of a ruffle) never asks for a seam: opened, it would still overlap itself.
-On scans the turning is measured on a copy of the piece faired by Taubin's filter (G. Taubin, "A signal processing
+On scans the turning is measured on the scan round the piece, faired by Taubin's filter (G. Taubin, "A signal processing
 approach to fair surface design", SIGGRAPH 1995), which takes the noise out of the angles without shrinking the piece.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from meshflow.geometry.topology import boundary_loops, edge_table
+from meshflow.geometry.topology import boundary_loops, edge_table, submesh
 from meshflow.geometry.triangles import angle_defects, corner_angles, edge_lengths
 from meshflow.model.arrays import BoolArray, FloatArray, IntArray
+from meshflow.regions.piece import Piece
 
-__all__ = ["Rims", "loop_turnings", "rims_of"]
+__all__ = ["Rims", "faired", "loop_turnings", "quiet_places", "rims_of"]
 
 NOISE_FLOOR_RAD = 0.1
 SURELY_RING_RAD = math.pi / 3
 _FAIRING_ROUNDS = 10
+_RINGS = 5  # faces round a piece that its fairing sees
 _SHRINK, _SWELL = 0.5, -0.526  # a pass band of 0.1 by Taubin's 1 / shrink + 1 / swell
 
 
@@ -64,7 +67,7 @@ class Rims:
     needs_seam: BoolArray
 
 
-def rims_of(vertices: FloatArray, faces: IntArray) -> Rims:
+def rims_of(vertices: FloatArray, faces: IntArray, *, quiet: Callable[[], FloatArray] | None = None) -> Rims:
     """Return the rims of a sheet, outside first, and which openings ask for a seam.
 
     Parameters
@@ -73,6 +76,9 @@ def rims_of(vertices: FloatArray, faces: IntArray) -> Rims:
         Positions [mm].
     faces : (m, 3) int array
         One shell with at least one rim, without handles and bow-ties.
+    quiet : callable, optional
+        Returns the positions without scan noise, shape (n, 3); asked for only where there are openings. The vertices
+        are faired themselves when left out.
 
     Returns
     -------
@@ -81,7 +87,10 @@ def rims_of(vertices: FloatArray, faces: IntArray) -> Rims:
     """
     loops = boundary_loops(faces)
     length = np.array([_loop_length(vertices, loop) for loop in loops])
-    turning = loop_turnings(_faired(vertices, faces) if len(loops) > 1 else vertices, faces, loops)
+    if len(loops) > 1:
+        turning = loop_turnings(quiet() if quiet is not None else faired(vertices, faces), faces, loops)
+    else:
+        turning = loop_turnings(vertices, faces, loops)
     outer = _outside(length, turning)
     order = sorted(range(len(loops)), key=lambda index: (index != outer, -length[index]))
     # Net curvature of the piece: what Gauss and Bonnet leave of 2 pi (2 - rims) after the turnings.
@@ -130,7 +139,36 @@ def _outside(length: FloatArray, turning: FloatArray) -> int:
     return int(np.flatnonzero(alike & (length > longest * (1.0 - 1e-9)))[0])
 
 
-def _faired(vertices: FloatArray, faces: IntArray) -> FloatArray:
+def quiet_places(piece: Piece) -> FloatArray:
+    """Return where the vertices of a piece lie once the scan round it is faired.
+
+    The scan is faired, not the piece: the piece may have been cut, and fairing would shift the uneven bits that a cut
+    leaves along its rim.
+
+    Parameters
+    ----------
+    piece : Piece
+        The piece.
+
+    Returns
+    -------
+    (n, 3) float array
+        Positions [mm].
+    """
+    scan = piece.surface
+    near: BoolArray = np.zeros(len(scan.faces), dtype=bool)
+    near[piece.face_parent] = True
+    for _ in range(_RINGS):
+        touched = np.zeros(len(scan.vertices), dtype=bool)
+        touched[scan.faces[near]] = True
+        near = np.asarray(touched[scan.faces].any(axis=1))
+    vertices, faces, old = submesh(scan.vertices, scan.faces, np.flatnonzero(near))
+    places = scan.vertices.copy()
+    places[old] = faired(vertices, faces)
+    return np.asarray(np.einsum("ik,ikd->id", piece.barycentric, places[scan.faces[piece.vertex_parent]]))
+
+
+def faired(vertices: FloatArray, faces: IntArray) -> FloatArray:
     """Return the vertices after Taubin's filter; those of a rim see only their neighbours along the rim."""
     from scipy.sparse import coo_array
 

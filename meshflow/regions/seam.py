@@ -18,7 +18,7 @@ from meshflow.geometry.topology import corner_fans, edge_table, half_edges
 from meshflow.model.arrays import IntArray
 from meshflow.model.finding import Finding, Severity
 from meshflow.regions.piece import Piece
-from meshflow.regions.rims import Rims, rims_of
+from meshflow.regions.rims import Rims, quiet_places, rims_of
 from meshflow.regions.seam_path import seam_path
 from meshflow.regions.seam_place import SeamPlace
 from meshflow.regions.words import counted
@@ -55,7 +55,7 @@ def open_ring(piece: Piece, place: SeamPlace | None = None) -> tuple[Piece, IntA
         If the plane does not cut from rim to rim.
     """
     nothing = np.empty((0, 2), dtype=np.int64)
-    rims = rims_of(piece.vertices, piece.faces)
+    rims = rims_of(piece.vertices, piece.faces, quiet=lambda: quiet_places(piece))
     openings = list(range(1, len(rims.loops)))
     if not openings:
         if place is not None and not place.none:

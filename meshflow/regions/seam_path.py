@@ -11,7 +11,7 @@ import numpy as np
 from meshflow.errors import SelectionError, TopologyError
 from meshflow.geometry.closest import closest_surface_point
 from meshflow.geometry.geodesics import shortest_edge_path, shortest_path
-from meshflow.geometry.topology import boundary_loops, edge_table, face_adjacency
+from meshflow.geometry.topology import boundary_loops, components, edge_table, face_adjacency
 from meshflow.model.arrays import FloatArray, IntArray
 from meshflow.regions.cut import cut_along_level
 from meshflow.regions.piece import Piece
@@ -109,13 +109,8 @@ def _from_rim_to_rim(
     piece: Piece, section: IntArray, loops: tuple[IntArray, ...], inner: int, place: SeamPlace
 ) -> IntArray:
     """Return the section that joins the rims: the shortest, or the one nearest to the point of `place`."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
     outside, bore, others = _loops(loops, inner)
-    count = len(piece.vertices)
-    graph = coo_array((np.ones(len(section), dtype=np.int8), (section[:, 0], section[:, 1])), shape=(count, count))
-    _, label = connected_components(graph, directed=False)
+    label = components(len(piece.vertices), section)
     curves = np.intersect1d(label[outside], label[bore])
     if place.point is not None and len(section) > 0:
         # Each edge of the section as a face without area.

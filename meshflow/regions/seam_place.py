@@ -3,10 +3,10 @@
 Grammar::
 
     x,y,z                  through the vertex nearest to the point [mm], from there the shortest ways to both rims
-    plane:nx,ny,nz,d       along the section with the plane of all p with n . p = d, cut through the faces; n need not
+    plane=nx,ny,nz,d       along the section with the plane of all p with n . p = d, cut through the faces; n need not
                            have length 1. A plane cuts a ring more than once: the shortest section from rim to rim is
                            taken
-    plane:nx,ny,nz,d@x,y,z the same, but the section that passes nearest to the point
+    plane=nx,ny,nz,d@x,y,z the same, but the section that passes nearest to the point
     none                   no seam: every opening stays an opening
 
 Nothing said: the shortest way along edges between the two rims, where a seam is needed at all.
@@ -16,14 +16,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
-from meshflow.errors import SelectionError
-from meshflow.regions.selector import parse_point
+from meshflow.regions.selector import parse_plane, parse_point
 
 __all__ = ["SEAM_GRAMMAR", "SeamPlace", "parse_seam"]
 
-SEAM_GRAMMAR = 'Say seam = "x,y,z" (a point it runs through), "plane:nx,ny,nz,d", "plane:nx,ny,nz,d@x,y,z" or "none".'
+SEAM_GRAMMAR = 'Say seam = "x,y,z" (a point it runs through), "plane=nx,ny,nz,d", "plane=nx,ny,nz,d@x,y,z" or "none".'
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,24 +65,14 @@ def parse_seam(text: str) -> SeamPlace:
 
     Examples
     --------
-    >>> parse_seam("plane:0,2,0,10").plane
+    >>> parse_seam("plane=0,2,0,10").plane
     (0.0, 1.0, 0.0, 5.0)
     """
     text = text.strip()
     if text == "none":
         return SeamPlace(text, none=True)
-    try:
-        if not text.startswith("plane:"):
-            return SeamPlace(text, point=parse_point(text, text))
-        equation, at, place = text.removeprefix("plane:").partition("@")
-        *head, last = equation.split(",")
-        normal = np.array(parse_point(",".join(head), text))
-        distance = parse_point(f"0,0,{last}", text)[2]
-        point = parse_point(place, text) if at else None
-    except SelectionError as error:
-        raise SelectionError(error.what, remedy=SEAM_GRAMMAR) from None
-    length = float(np.linalg.norm(normal))
-    if length == 0:
-        raise SelectionError(f'"{text}": the normal of a plane is not 0,0,0.', remedy=SEAM_GRAMMAR)
-    x, y, z = (normal / length).tolist()
-    return SeamPlace(text, point=point, plane=(x, y, z, distance / length))
+    if not text.startswith("plane="):
+        return SeamPlace(text, point=parse_point(text, text, remedy=SEAM_GRAMMAR))
+    equation, at, place = text.removeprefix("plane=").partition("@")
+    point = parse_point(place, text, remedy=SEAM_GRAMMAR) if at else None
+    return SeamPlace(text, point=point, plane=parse_plane(equation, text, SEAM_GRAMMAR))

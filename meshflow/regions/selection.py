@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import get_args
 
 from meshflow.errors import MeshflowError, OptionError
+from meshflow.model.arrays import FloatArray
 from meshflow.model.region import FaceUp, Region, Side
 from meshflow.model.surface import Surface
+from meshflow.regions.evidence import unmeasured_shares
 from meshflow.regions.pick import pick
 from meshflow.regions.seam import open_ring
 from meshflow.regions.seam_place import parse_seam
@@ -27,6 +29,7 @@ def select(
     side: Side = "middle",
     face_up: FaceUp = "outer",
     seam: str | None = None,
+    lines: Mapping[str, FloatArray] | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> Region:
     """Pick a piece of the scan, check that it can be opened flat, and open it if it is a ring.
@@ -36,8 +39,9 @@ def select(
     surface : Surface
         The scan, mended (welded).
     selector : str
-        ``all``, ``label:3``, ``group:NAME``, ``material:NAME``, ``colour:#rrggbb``, ``crease:35@x,y,z`` or
-        ``radius:80@x,y,z``; see `regions.selector`.
+        ``all``, ``label=3``, ``group=NAME``, ``material=NAME``, ``colour=#rrggbb``, ``at=x,y,z crease=35``,
+        ``at=x,y,z radius=80``, ``at=x,y,z slope=20``, ``line=FILE``, ``plane=nx,ny,nz,d`` or ``box=x0,y0,z0,x1,y1,z1``;
+        joined with ``+``, ``-`` and ``&``; then ``grow=MM``, ``shrink=MM``, ``rim=MM``. See `regions.selector`.
     name : str
         Name of the part.
     thickness : float
@@ -47,8 +51,12 @@ def select(
     face_up : {"outer", "inner"}
         Face that looks up on the pattern.
     seam : str, optional
-        Where a ring is opened: ``x,y,z``, ``plane:nx,ny,nz,d``, ``plane:nx,ny,nz,d@x,y,z`` or ``none``; see
+        Where a ring is opened: ``x,y,z``, ``plane=nx,ny,nz,d``, ``plane=nx,ny,nz,d@x,y,z`` or ``none``; see
         `regions.seam_place`. Left out, the shortest way is taken where a seam is needed.
+    lines : mapping of str to (k, 2) or (k, 3) float array, optional
+        Points of drawn lines by the file name in the selector [mm], such as a polyline of a drawing; two columns where
+        the line was drawn over a view. A file that is not in it is read as text (`regions.line_file`); a DXF is to be
+        read with `meshflow.read_line` and given here.
     progress : callable, optional
         Called with the name of the step and the share done.
 
@@ -61,6 +69,8 @@ def select(
     ------
     SelectionError
         If the selector names nothing or several pieces; the message says what the surface has.
+    DrawingFileError
+        If the file of a line cannot be read.
     TopologyError
         If the piece is closed, has handles, branches, or is no sheet.
     OptionError
@@ -71,8 +81,8 @@ def select(
     >>> import numpy as np
     >>> corners = [[0.0, 0, 0], [90, 0, 0], [90, 60, 0], [0, 60, 0]]
     >>> panel = Surface(np.array(corners), np.array([[0, 1, 2], [0, 2, 3]]))
-    >>> select(panel, "radius:25@45,30,0", name="rosette", thickness=0.8).faces.shape[1]
-    3
+    >>> select(panel, "at=45,30,0 radius=25 - plane=1,0,0,45", name="rosette").vertices[:, 0].max()
+    np.float64(45.0)
     """
     report = progress or (lambda step, share: None)
     try:
@@ -80,7 +90,7 @@ def select(
         wanted = parse_selector(selector)
         place = None if seam is None else parse_seam(seam)
         report("picking", 0.0)
-        piece, picked = pick(surface, wanted)
+        piece, picked = pick(surface, wanted, lines)
         report("checking", 0.5)
         refuse_broken_sheet(piece)
         piece, trimmed = trim_bow_ties(piece)
@@ -91,6 +101,7 @@ def select(
         error.located(f"{surface.source.file}, part {name}" if surface.source.file else f"part {name}")
         raise
     report("picked", 1.0)
+    conjectured, mirrored, unmeasured = unmeasured_shares(piece)
     return Region(
         name=name,
         surface=surface,
@@ -104,7 +115,9 @@ def select(
         thickness=float(thickness),
         side=side,
         face_up=face_up,
-        notes=picked + trimmed + opened,
+        notes=picked + trimmed + opened + unmeasured,
+        conjectured_share=conjectured,
+        mirrored_share=mirrored,
     )
 
 

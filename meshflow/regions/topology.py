@@ -153,7 +153,7 @@ def refuse_closed_or_handled(piece: Piece) -> None:
         shape = "" if handles == 0 else f" (with {counted(handles, 'handle')})"
         raise TopologyError(
             f"the piece is closed{shape}, it has no rim: a closed piece cannot be laid flat.",
-            remedy="Pick a region of it (label:, group:, crease: or radius:); a band is opened by a seam.",
+            remedy="Pick a region of it (label=, group=, at=x,y,z radius=MM, plane=); a band is opened by a seam.",
         )
     if handles > 0:
         raise TopologyError(

@@ -81,7 +81,7 @@ def test_a_few_faces_at_a_bow_tie_are_left_out_and_said():
     at = [face for face in np.flatnonzero((faces == on_rim).any(axis=1)) if face in keep]
     inner = [face for face in at if (vertices[faces[face]][:, 0] < -1e-9).sum() == 2]
     label = np.setdiff1d(keep, inner[:1])
-    region = select(Surface(vertices, faces, face_sets={"label:1": label}), "label:1")
+    region = select(Surface(vertices, faces, face_sets={"label:1": label}), "label=1")
     (note,) = region.notes
     assert note.code == "R102"
     assert 0 < note.count <= 3
@@ -97,6 +97,6 @@ def test_holes_that_touch_in_a_corner_are_refused_when_clearing_them_costs_much(
     gone = (middle == [2, 2]).all(axis=1) | (middle == [3, 3]).all(axis=1)
     surface = Surface(vertices, faces, face_sets={"label:1": np.flatnonzero(~gone)})
     with pytest.raises(TopologyError, match="hangs together by single corners at 1 point") as caught:
-        select(surface, "label:1")
+        select(surface, "label=1")
     shared = int(np.argmin(np.linalg.norm(vertices, axis=1)))
     assert set(caught.value.faces) == set(np.flatnonzero((faces == shared).any(axis=1) & ~gone).tolist())

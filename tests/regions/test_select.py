@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import meshes
 import numpy as np
 import pytest
@@ -65,27 +63,27 @@ def test_all_takes_the_whole_surface_as_it_is():
 
 
 def test_a_label_picks_its_faces():
-    region = select(box_with_labels(), "label:2")
+    region = select(box_with_labels(), "label=2")
     assert region.face_parent.tolist() == [2, 3]
     assert area(region) == pytest.approx(40 * 30)
     assert_lies_on_its_surface(region)
 
 
-@pytest.mark.parametrize("selector", ["label:7", "group:lit", "material:brass"])
+@pytest.mark.parametrize("selector", ["label=7", "group=lit", "material=brass"])
 def test_a_name_the_surface_has_not_is_answered_with_those_it_has(selector):
     with pytest.raises(SelectionError) as caught:
         select(box_with_labels(), selector, name="lid")
     message = str(caught.value)
     assert message.startswith("box.obj, part lid: ")
-    for known in ("label:1 (2 faces)", "group:lid (2 faces)", "group:ends (4 faces)"):
+    for known in ("label=1 (2 faces)", "group=lid (2 faces)", "group=ends (4 faces)"):
         assert known in message
-    assert "material:brass (" not in message, "a set without faces is no help"
-    assert ("Did you mean group:lid?" in message) == (selector == "group:lit")
+    assert "material=brass (" not in message, "a set without faces is no help"
+    assert ("Did you mean group=lid?" in message) == (selector == "group=lit")
 
 
 def test_a_surface_without_names_says_how_else_to_pick():
-    with pytest.raises(SelectionError, match="no labels, groups or materials: pick with all, colour:, crease: or"):
-        select(Surface(*meshes.closed_box()), "label:1")
+    with pytest.raises(SelectionError, match=r"no labels, groups or materials: pick otherwise\. Say all, label=3"):
+        select(Surface(*meshes.closed_box()), "label=1")
 
 
 def test_an_empty_surface_is_refused():
@@ -95,7 +93,7 @@ def test_an_empty_surface_is_refused():
 
 def test_several_large_pieces_are_refused_with_their_sizes():
     with pytest.raises(SelectionError, match=r"picks 2 separate pieces of 1200, 1200 mm2") as caught:
-        select(box_with_labels(), "group:ends")
+        select(box_with_labels(), "group=ends")
     assert caught.value.faces == (0, 2)
 
 
@@ -120,16 +118,16 @@ def test_face_colours_pick_whole_faces_of_about_that_colour():
     patch = np.flatnonzero(vertices[faces][:, :, 0].max(axis=1) < -10)
     colours[patch] = RED
     surface = Surface(vertices, faces, face_colours=colours)
-    assert select(surface, "colour:#c81414").face_parent.tolist() == patch.tolist()
-    assert select(surface, "colour:#c00000~40").face_parent.tolist() == patch.tolist()
+    assert select(surface, "colour=#c81414").face_parent.tolist() == patch.tolist()
+    assert select(surface, "colour=#c00000 within=40").face_parent.tolist() == patch.tolist()
     with pytest.raises(SelectionError, match="commonest colours are #808080, #c81414"):
-        select(surface, "colour:#c00000~10")
+        select(surface, "colour=#c00000 within=10")
 
 
 def test_vertex_colours_are_cut_half_way_between_the_vertices_not_in_steps():
     vertices, faces = meshes.saddle(half=40.0, twist=1e12, count=41)
     colours = np.where((vertices[:, :1] < 0.5), [RED], [GREY])
-    region = select(Surface(vertices, faces, vertex_colours=colours), "colour:#c81414")
+    region = select(Surface(vertices, faces, vertex_colours=colours), "colour=#c81414")
     # Columns stand 2 mm apart: the last red one at x = 0, the first grey one at 2, so the border runs along x = 1.
     edge = rim(region)[:, 0]
     assert edge.max() == pytest.approx(1.0, abs=1e-9)
@@ -140,7 +138,7 @@ def test_vertex_colours_are_cut_half_way_between_the_vertices_not_in_steps():
 
 def test_a_surface_without_colours_says_so():
     with pytest.raises(SelectionError, match="carries no colours"):
-        select(Surface(*meshes.closed_box()), "colour:#ff0000")
+        select(Surface(*meshes.closed_box()), "colour=#ff0000")
 
 
 # Creases
@@ -148,17 +146,17 @@ def test_a_surface_without_colours_says_so():
 
 def test_a_crease_grows_over_gentle_turns_and_stops_at_the_edge():
     vertices, faces = meshes.folded_strip(leg=40.0, width=30.0, turn=np.radians(50))
-    leg = select(Surface(vertices, faces), "crease:35@-20,15,0")
+    leg = select(Surface(vertices, faces), "at=-20,15,0 crease=35")
     assert area(leg) == pytest.approx(40 * 30)
     assert leg.vertices[:, 0].max() == pytest.approx(0.0, abs=1e-12)
-    assert area(select(Surface(vertices, faces), "crease:55@-20,15,0")) == pytest.approx(2 * 40 * 30)
+    assert area(select(Surface(vertices, faces), "at=-20,15,0 crease=55")) == pytest.approx(2 * 40 * 30)
 
 
 def test_a_crease_angle_is_the_turn_of_the_surface():
     # Facets of the wall turn by 270 / 90 = 3 degrees each.
     surface = Surface(*meshes.developable_cylinder())
-    assert len(select(surface, "crease:3.01@50,0,40").faces) == len(surface.faces)
-    assert len(select(surface, "crease:2.99@50,0,40").faces) == 40
+    assert len(select(surface, "at=50,0,40 crease=3.01").faces) == len(surface.faces)
+    assert len(select(surface, "at=50,0,40 crease=2.99").faces) == 40
 
 
 # Radius
@@ -166,7 +164,7 @@ def test_a_crease_angle_is_the_turn_of_the_surface():
 
 def test_a_disc_on_a_plane_has_a_round_rim():
     surface = Surface(*meshes.saddle(half=40.0, twist=1e12, count=41))
-    region = select(surface, "radius:20@3,4,0")
+    region = select(surface, "at=3,4,0 radius=20")
     away = np.linalg.norm(rim(region) - [3, 4, 0], axis=1)
     # A hundredth of the longest edge is what moving a crossing into a vertex may cost.
     assert np.abs(away - 20.0).max() < 0.01 * 2.0 * np.sqrt(2)
@@ -177,7 +175,7 @@ def test_a_disc_on_a_plane_has_a_round_rim():
 
 def test_a_disc_of_two_huge_triangles_is_just_as_round():
     sheet = np.array([[0.0, 0, 0], [900, 0, 0], [900, 700, 0], [0, 700, 0]])
-    region = select(Surface(sheet, np.array([[0, 1, 2], [0, 2, 3]])), "radius:20@450,340,0")
+    region = select(Surface(sheet, np.array([[0, 1, 2], [0, 2, 3]])), "at=450,340,0 radius=20")
     away = np.linalg.norm(rim(region) - [450, 340, 0], axis=1)
     assert np.abs(away - 20.0).max() < 0.02
     assert area(region) == pytest.approx(np.pi * 20**2, rel=2e-3)
@@ -189,7 +187,7 @@ def test_a_disc_on_a_sphere_has_the_area_of_its_cap():
     # Radius r along the surface: half angle r / R, area 2 pi R2 (1 - cos(r / R)).
     vertices, faces = meshes.spherical_cap(50.0, np.radians(75), 40)
     at = 50.0 * np.array([np.sin(0.3), 0.0, np.cos(0.3)])
-    region = select(Surface(vertices, faces), f"radius:30@{at[0]},{at[1]},{at[2]}")
+    region = select(Surface(vertices, faces), f"at={at[0]},{at[1]},{at[2]} radius=30")
     angle = np.arccos(np.clip(rim(region) @ at / 50.0 / np.linalg.norm(rim(region), axis=1), -1, 1))
     assert np.abs(50.0 * angle - 30.0).max() < 0.05
     assert area(region) == pytest.approx(2 * np.pi * 50**2 * (1 - np.cos(30 / 50)), rel=2e-3)
@@ -198,7 +196,7 @@ def test_a_disc_on_a_sphere_has_the_area_of_its_cap():
 def test_a_disc_is_measured_along_the_surface_not_through_the_air():
     # Two leaves 6 mm apart, joined along a fold far away: the other leaf is near only through the air.
     vertices, faces = meshes.folded_strip(leg=60.0, width=60.0, turn=np.radians(175), along=25, across=25)
-    region = select(Surface(vertices, faces), "radius:20@-40,30,0")
+    region = select(Surface(vertices, faces), "at=-40,30,0 radius=20")
     assert area(region) == pytest.approx(np.pi * 20**2, rel=3e-3)
     assert np.abs(region.vertices[:, 2]).max() == 0
 
@@ -217,7 +215,7 @@ def test_disc_and_rest_add_up_to_the_whole():
     areas = face_areas(inside.piece.vertices, inside.piece.faces)
     whole = face_areas(vertices, faces).sum()
     assert areas.sum() == pytest.approx(whole, rel=1e-12)
-    region = select(Surface(vertices, faces), "radius:25@{},{},{}".format(*vertices[5077]))
+    region = select(Surface(vertices, faces), "at={},{},{} radius=25".format(*vertices[5077]))
     assert area(region) + areas[~inside.inside].sum() == pytest.approx(whole, rel=1e-9)
 
 
@@ -225,7 +223,7 @@ def test_no_slivers_arise_where_the_rim_runs_through_vertices():
     # Rows of a square grid 2 mm apart and a disc of 20 mm about a vertex: the rim meets vertices within rounding.
     surface = Surface(*meshes.saddle(half=40.0, twist=1e12, count=41))
     for radius in (20.0, 20.0 + 1e-9, 20.0 - 1e-9, 19.99):
-        region = select(surface, f"radius:{radius!r}@0,0,0")
+        region = select(surface, f"at=0,0,0 radius={radius!r}")
         height = 2 * face_areas(region.vertices, region.faces) / edge_lengths(region.vertices, region.faces).max(axis=1)
         assert height.min() > 0.005 * 0.7  # the sides are halved to 0.7 to 1.4 mm first
         assert len(edge_table(region.faces).vertices) > 100
@@ -234,7 +232,7 @@ def test_no_slivers_arise_where_the_rim_runs_through_vertices():
 def test_only_the_piece_that_holds_the_point_is_kept():
     vertices, faces = meshes.developable_cylinder(radius=50.0, angle=np.radians(350))
     # The slot of 10 degrees lies 8.7 mm wide between the ends: through the air the far end is in reach.
-    region = select(Surface(vertices, faces), "radius:30@50,0,40")
+    region = select(Surface(vertices, faces), "at=50,0,40 radius=30")
     assert (np.arctan2(region.vertices[:, 1], region.vertices[:, 0]) > -1e-9).all()
     assert [note.code for note in region.notes] == ["R106"]
     assert "along 60 mm" in region.notes[0].text
@@ -247,7 +245,7 @@ def test_a_disc_does_not_run_on_through_a_single_corner():
     other = faces + len(vertices)
     other[faces == int(np.argmin(vertices[:, 0]))] = corner
     both = Surface(np.concatenate([vertices, vertices + np.array([100.0, 0, 0])]), np.concatenate([faces, other]))
-    region = select(both, "radius:20@45,0,0")
+    region = select(both, "at=45,0,0 radius=20")
     assert region.face_parent.max() < len(faces)
     assert area(region) < np.pi * 20**2 * 0.75
 
@@ -255,22 +253,22 @@ def test_a_disc_does_not_run_on_through_a_single_corner():
 def test_a_radius_that_makes_no_sense_is_refused():
     surface = Surface(*meshes.saddle())
     with pytest.raises(SelectionError, match="less than a millionth"):
-        select(surface, "radius:1e-9@0,0,0")
+        select(surface, "at=0,0,0 radius=1e-9")
 
 
 def test_a_point_off_the_surface_is_warned_of_and_one_far_away_refused():
     surface = Surface(*meshes.saddle(), Source("skirt.ply"))
-    (note,) = select(surface, "radius:20@0,0,9").notes
+    (note,) = select(surface, "at=0,0,9 radius=20").notes
     assert (note.code, note.severity) == ("R105", Severity.WARNING)
     assert "9.0 mm off" in note.text
     with pytest.raises(SelectionError, match=r"skirt.ply, part part: the point .* in the frame of the file"):
-        select(surface, "radius:20@0,0,900")
+        select(surface, "at=0,0,900 radius=20")
 
 
 # Properties
 
 
-@pytest.mark.parametrize("selector", ["radius:25@{},{},{}", "crease:30@{},{},{}"])
+@pytest.mark.parametrize("selector", ["at={},{},{} radius=25", "at={},{},{} crease=30"])
 def test_where_the_scan_lies_and_how_large_it_is_changes_nothing(selector):
     vertices, faces = meshes.saddle()
     vertices = meshes.rough(vertices, faces, 0.2)
@@ -280,7 +278,7 @@ def test_where_the_scan_lies_and_how_large_it_is_changes_nothing(selector):
     assert (away.faces == plain.faces).all()
     assert (away.face_parent == plain.face_parent).all()
     assert np.abs(away.barycentric - plain.barycentric).max() < 1e-6
-    larger = selector.replace("25", "75")
+    larger = selector.replace("=25", "=75")
     big = select(Surface(3.0 * vertices, faces), larger.format(*(3.0 * vertices[700])))
     assert (big.faces == plain.faces).all()
     assert np.abs(big.vertices - 3.0 * plain.vertices).max() < 1e-6
@@ -291,7 +289,7 @@ def test_the_order_of_faces_and_vertices_changes_nothing():
     vertices = meshes.rough(vertices, faces, 0.2)
     order, random = np.random.default_rng(0).permutation(len(vertices)), np.random.default_rng(1)
     mixed = random.permutation(np.argsort(order)[faces])
-    selector = "radius:25@{},{},{}".format(*vertices[700])
+    selector = "at={},{},{} radius=25".format(*vertices[700])
     one, two = select(Surface(vertices, faces), selector), select(Surface(vertices[order], mixed), selector)
     assert len(one.faces) == len(two.faces)
     assert np.abs(np.sort(one.vertices, axis=0) - np.sort(two.vertices, axis=0)).max() < 1e-6
@@ -300,7 +298,7 @@ def test_the_order_of_faces_and_vertices_changes_nothing():
 
 def test_the_same_call_gives_the_same_bytes():
     surface = Surface(*meshes.saddle())
-    one, two = (select(surface, "radius:25@5,6,0") for _ in range(2))
+    one, two = (select(surface, "at=5,6,0 radius=25") for _ in range(2))
     assert one.vertices.tobytes() == two.vertices.tobytes()
     assert one.faces.tobytes() == two.faces.tobytes()
 
@@ -319,16 +317,3 @@ def test_progress_runs_from_none_to_all():
     shares = [share for _, share in told]
     assert shares == sorted(shares)
     assert (shares[0], shares[-1]) == (0.0, 1.0)
-
-
-def test_picking_on_a_hundred_thousand_faces_takes_no_time():
-    vertices, faces = meshes.spherical_cap(50.0, np.radians(60), 130)
-    surface = Surface(vertices, faces)
-    assert len(faces) > 100_000
-    select(Surface(*meshes.saddle()), "radius:25@0,0,0")  # so that compiling is not counted
-    start = time.process_time()
-    select(surface, "crease:20@0,0,50")
-    middle = time.process_time()
-    select(surface, "radius:30@3,4,50")
-    assert middle - start < 1.0
-    assert time.process_time() - middle < 2.0
