@@ -61,7 +61,7 @@ def bunny():
 def test_a_disc_of_the_bunny_becomes_a_pattern(bunny, place, radius, tmp_path):
     low, size = bunny.vertices.min(axis=0), np.ptp(bunny.vertices, axis=0)
     x, y, z = low + size * np.array(place)
-    pattern = pattern_of(bunny, f"radius:{radius}@{x},{y},{z}")
+    pattern = pattern_of(bunny, f"at={x},{y},{z} radius={radius}")
     assert not pattern.distortion.overlap
     part = is_sound(pattern, tmp_path / "piece.dxf")
     assert not [note for note in part.notes if note.severity == "refuse"]

@@ -46,7 +46,7 @@ def test_skirt_has_the_area_and_the_curvature_of_its_saddle():
 
     true_area = 4 * dblquad(slope, 0, w, 0, reach)[0]
     true_curvature = 4 * dblquad(lambda y, x: 1 / (a * b * slope(y, x) ** 3), 0, w, 0, reach)[0]
-    pattern = laid_flat("saddle_skirt.ply", "mm", "label:1")
+    pattern = laid_flat("saddle_skirt.ply", "mm", "label=1")
     assert area(pattern) == pytest.approx(true_area, rel=TOLERANCE)
     assert pattern.distortion.total_curvature_rad == pytest.approx(true_curvature, rel=0.08)
 
@@ -54,7 +54,7 @@ def test_skirt_has_the_area_and_the_curvature_of_its_saddle():
 def test_finial_unrolls_to_the_sector_of_its_cone():
     # A cone of half apex angle b unrolls to a sector of angle 2 pi sin b; area half the integral of slant squared.
     angle = np.radians(25.0)
-    pattern = laid_flat("canopy_finial.stl", "mm", seam="plane:0,1,0,0@93,0,-200")
+    pattern = laid_flat("canopy_finial.stl", "mm", seam="plane=0,1,0,0@93,0,-200")
     true_area = (
         0.5
         * np.sin(angle)
@@ -87,7 +87,7 @@ def test_breast_plate_has_the_area_of_its_ellipsoid_and_is_strongly_curved():
         )
 
     true_area = dblquad(element, 0, rim, 0, 2 * np.pi)[0]
-    pattern = laid_flat("breast_plate.obj", "in", "group:plate")
+    pattern = laid_flat("breast_plate.obj", "in", "group=plate")
     assert area(pattern) == pytest.approx(true_area, rel=TOLERANCE)
     assert pattern.distortion.s2.min() < 0.95
 
@@ -119,7 +119,7 @@ def test_strap_is_a_developable_band_of_an_elliptic_cone():
 
     top = 1 - height / apex
     true_area = 0.5 * (1 - top**2) * quad(element, 0, 2 * np.pi)[0]
-    pattern = laid_flat("neck_strap.3mf", None, seam="plane:0,1,0,0@150,0,30")
+    pattern = laid_flat("neck_strap.3mf", None, seam="plane=0,1,0,0@150,0,30")
     assert area(pattern) == pytest.approx(true_area, rel=TOLERANCE)
     assert pattern.distortion.strain_percentile(0.99) < 0.002
     long_rim, short_rim = (

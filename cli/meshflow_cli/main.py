@@ -20,6 +20,15 @@ __all__ = ["main"]
 
 COMMANDS = {
     "check": "Say whether a scan is fit to use, and what is wrong with it.",
+    "mend": "Repair a scan within a bound on the deviation.",
+    "align": "Set a scan on its datum, or lay it on another scan.",
+    "mirror": "Find the middle of a scan; make its mirror image or its whole.",
+    "resize": "Bring a scan to the size of a mount or a wearer.",
+    "measure": "Take measures of a scan, for the record.",
+    "compare": "Hold a piece against what it should be.",
+    "section": "Cut profiles, girths or gauges from a scan.",
+    "offset": "Write the surface some millimetres outside or inside a scan.",
+    "panels": "Split a whole scan into a few panels that lie nearly flat.",
     "flatten": "Lay one piece of a scan flat: drawing, pictures, figures.",
     "nest": "Lay parts out on sheets.",
     "run": "Run a whole job file.",
@@ -67,6 +76,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         _flush()
     except BrokenPipeError:
         code = _quietly_gone()
+    except KeyboardInterrupt:  # it came while another ending was being said
+        code = 130
     sys.exit(code)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-__all__ = ["DXF_VERSIONS", "Length", "Smooth", "Unit", "dxf_option", "out_option", "units_option"]
+__all__ = ["DXF_VERSIONS", "Length", "SignedLength", "Smooth", "Unit", "dxf_option", "out_option", "units_option"]
 
 DXF_VERSIONS = ("R12", "R2000", "R2010", "R2018")
 
@@ -38,6 +38,22 @@ class Length(click.ParamType):  # type: ignore[type-arg]  # generic only since c
         if self._positive and length == 0.0:
             self.fail("it must be more than 0.", param, ctx)
         return length
+
+
+class SignedLength(click.ParamType):  # type: ignore[type-arg]
+    """A length with a direction [mm]: as `Length`, a minus leads inward."""
+
+    name = "length"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the length in millimetres."""
+        from meshflow.errors import UnitError
+        from meshflow.units import signed_length_mm
+
+        try:
+            return signed_length_mm(_number(value))
+        except UnitError as error:
+            self.fail(str(error), param, ctx)
 
 
 class Smooth(Length):

@@ -22,6 +22,7 @@ from meshflow.model.curve import Circle, Curve, Dot, Motion, Polycurve
 from meshflow.model.drawing import LAYERS, NEVER_CUT, Drawing, Layer, Stroke
 from meshflow.model.layout import Placement, SheetLayout
 from meshflow.model.part import Part
+from meshflow.model.surface import evidence_words
 
 __all__ = ["compose_part", "compose_sheet"]
 
@@ -65,9 +66,11 @@ def compose_part(part: Part, *, copies: int | None = None, job_hash: str = "", n
         "units": "mm",
         **_kerf_properties([part]),
         **_material_properties([part]),
+        **_evidence_properties([part]),
         "contour_tolerance_mm": f"{part.contour_tolerance_mm:g}",
         "copies": str(copies),
         **({"face_up": part.pattern.region.face_up} if part.pattern is not None else {}),
+        **_layer_properties(part),
         **({"job_hash": job_hash} if job_hash else {}),
     }
     title = f"Part {part.name}; cut {copies}."
@@ -127,6 +130,7 @@ def compose_sheet(
         "units": "mm",
         **_kerf_properties(used),
         **_material_properties(used),
+        **_evidence_properties(used),
         "sheet": sheet.id,
         "sheet_mm": f"{sheet.length_mm:g}x{sheet.width_mm:g}",
         "pieces": str(len(placed)),
@@ -181,12 +185,29 @@ def _drawing(
         "Units: millimetres, true size.",
         *_kerf_sentences(parts),
         *([f"Material: {_material_text(properties)}."] if _material_text(properties) else []),
+        *_evidence_sentences(parts),
+        *_layer_sentences(properties),
         f"Layers in order: {', '.join(used)}.",
         *([f"Never cut: {', '.join(never)}."] if never else []),
         *([f"Job: {properties['job_hash']}"] if "job_hash" in properties else []),
     ]
     extents = bounds(*(stroke.curve for stroke in strokes)) if strokes else (0.0, 0.0, 0.0, 0.0)
     return Drawing(name, strokes, extents, tuple(comments), properties)
+
+
+def _layer_properties(part: Part) -> dict[str, str]:
+    """Return where the layer lies, for one that does not lie on the scanned surface itself."""
+    region = part.pattern.region if part.pattern is not None else None
+    if region is None or region.layer_offset_mm == 0.0:
+        return {}
+    return {"layer_offset_mm": f"{region.layer_offset_mm:g}", "side": region.side}
+
+
+def _layer_sentences(properties: dict[str, str]) -> list[str]:
+    if "layer_offset_mm" not in properties:
+        return []
+    face = {"outer": "outer face", "middle": "middle", "inner": "inner face"}[properties["side"]]
+    return [f"Layer: its {face} lies {properties['layer_offset_mm']} mm outward of the scanned surface."]
 
 
 def _kerf_properties(parts: Sequence[Part]) -> dict[str, str]:
@@ -222,6 +243,20 @@ def _material_properties(parts: Sequence[Part]) -> dict[str, str]:
     processes = dict.fromkeys(part.process for part in parts if part.process)
     columns = {"material": materials, "thickness_mm": thicknesses, "process": processes}
     return {key: ", ".join(values) for key, values in columns.items() if values}
+
+
+def _evidence_properties(parts: Sequence[Part]) -> dict[str, str]:
+    """Return the shares that were not measured; of several parts the largest, so that one guess is not lost in many."""
+    shares = {
+        "conjectured_share": max((part.conjectured_share for part in parts), default=0.0),
+        "mirrored_share": max((part.mirrored_share for part in parts), default=0.0),
+    }
+    return {key: f"{share:.6g}" for key, share in shares.items() if share > 0.0}
+
+
+def _evidence_sentences(parts: Sequence[Part]) -> list[str]:
+    said = [(part.name, evidence_words(part.conjectured_share, part.mirrored_share)) for part in parts]
+    return [f"Part {name}: {words}" for name, words in said if words]
 
 
 def _material_text(properties: dict[str, str]) -> str:

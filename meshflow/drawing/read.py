@@ -100,6 +100,8 @@ def read_part(
             kerf_compensated_mm=_length(properties, "kerf_compensated_mm", 0.0),
             contour_tolerance_mm=_length(properties, "contour_tolerance_mm", GAP_MM),
             kerf_mm=_length(properties, "kerf_mm", 0.0),
+            conjectured_share=_share(properties, "conjectured_share"),
+            mirrored_share=_share(properties, "mirrored_share"),
             notes=tuple(replace(note, where=where) for note in (*file.notes, *more, *others)),
         )
     except InputError as error:
@@ -190,3 +192,13 @@ def _length(properties: Mapping[str, str], key: str, otherwise: float) -> float:
             remedy="Export the part again, or remove its extended data.",
         )
     return value
+
+
+def _share(properties: Mapping[str, str], key: str) -> float:
+    """Return a share of the area; what is no share counts as all of it, because a guess must not pass for measured."""
+    text = properties.get(key, "0")
+    try:
+        value = float(text)
+    except ValueError:
+        return 1.0
+    return value if 0.0 <= value <= 1.0 else 1.0

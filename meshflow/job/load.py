@@ -16,9 +16,10 @@ from typing import Any
 
 from meshflow.errors import JobFileError, MeshflowError
 from meshflow.job.defaults import TRYOUT_THICKNESS_MM, usual_process
+from meshflow.job.lines import lines_of
 from meshflow.job.locate import FieldPath, field_lines
 from meshflow.job.mistakes import Mistakes
-from meshflow.job.plan import JobPlan, PartPlan
+from meshflow.job.plan import JobPlan, MeasurePlan, PartPlan
 from meshflow.model.pattern import Limits
 from meshflow.model.stock import Material, Sheet
 from meshflow.stock.load import load_stock
@@ -77,6 +78,7 @@ def load_job(path: str | Path) -> JobPlan:
         svg=model.output.svg,
         png=model.output.png,
         canonical=model.model_dump(mode="json"),
+        measures=tuple(_measure(row, path.parent) for row in model.measure),
     )
 
 
@@ -126,13 +128,17 @@ def _stock_file(data: dict[str, Any], path: Path) -> Path | None:
 
 
 def _clashes(data: dict[str, Any], stock: Stock) -> Iterator[tuple[FieldPath, str]]:
-    """Yield what is wrong between rows: parts whose files would collide, and sheets listed twice."""
+    """Yield what is wrong between rows: parts whose files would collide, sheets or measures named twice."""
     parts, sheets = _rows(data, "part"), _rows(data, "sheet")
     names = [name.lower() for row in parts for name in _names(row)]
     often = {name for name, count in Counter(names).items() if count > 1}
     for number, row in enumerate(parts):
         if any(name.lower() in often for name in _names(row)):
             yield ("part", number, "name"), f'"{row["name"]}" names two parts; their files would collide.'
+    titles = [row.get("name") for row in _rows(data, "measure")]
+    for number, title in enumerate(titles):
+        if isinstance(title, str) and title in titles[:number]:
+            yield ("measure", number, "name"), f'"{title}" names two measures. Name each for itself.'
     kinds = [_kind(row, stock) for row in sheets]
     for number, kind in enumerate(kinds):
         if kind is not None and kind in kinds[:number]:
@@ -181,6 +187,7 @@ def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
         region=row.region,
         seam=row.seam,
         side=row.side,
+        offset_mm=row.offset,
         face_up=row.face_up,
         smooth=row.smooth,
         quantity=row.quantity,
@@ -188,8 +195,16 @@ def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
         turns_deg=tuple(row.turns),
         grain_deg=row.grain,
         tolerance_mm=row.tolerance,
+        lines=lines_of(row.region, inside=folder),
     )
     return [part, _tryout(part, row, stock)] if row.tryout else [part]
+
+
+def _measure(row: Any, folder: Path) -> MeasurePlan:
+    """Return the measure that a row asks for."""
+    ((kind, text),) = row.asked.items()
+    lines = lines_of(text, inside=folder) if kind == "area" else ()
+    return MeasurePlan(row.name, folder / row.mesh, kind, text, row.mesh, row.units, lines)
 
 
 def _tryout(part: PartPlan, row: Any, stock: Stock) -> PartPlan:

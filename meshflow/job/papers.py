@@ -14,7 +14,7 @@ from meshflow.job.results import JobResult, MadePart, NestGroup, RefusedPart
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.pattern import Verdict
 from meshflow.model.stock import Process
-from meshflow.report import Caution, DocumentInput, FileLink, NestEntry, PartEntry, ScanEntry, document
+from meshflow.report import Caution, DocumentInput, FileLink, MeasureEntry, NestEntry, PartEntry, ScanEntry, document
 from meshflow.stock.lookup import Stock
 
 __all__ = ["job_document"]
@@ -60,6 +60,10 @@ def job_document(result: JobResult) -> str:
             parts=tuple(_part(made, plan) for made in result.made),
             nests=tuple(_nest(group, plan) for group in result.nests),
             scans=_scans(result),
+            measures=tuple(
+                MeasureEntry(plan.name, plan.scan, measure.value, measure.unit, measure.what)
+                for plan, measure in result.measures
+            ),
             cautions=_cautions(result),
             files=(FileLink(RECORD, "job record: inputs, versions, figures, hashes"),),
             record=(
@@ -71,6 +75,7 @@ def job_document(result: JobResult) -> str:
             refusals=(
                 *(_not_made(refused) for refused in result.refused),
                 *(_not_nested(name, error) for name, error in result.unnested),
+                *(_not_measured(plan.name, error) for plan, error in result.unmeasured),
             ),
         )
     )
@@ -86,6 +91,11 @@ def _not_made(refused: RefusedPart) -> Finding:
 def _not_nested(name: str, error: MeshflowError) -> Finding:
     place = f"{error.where}: " if error.where and error.where != name else ""
     return Finding("J102", Severity.REFUSE, f"not nested: {place}{error.what}", error.remedy, where=name)
+
+
+def _not_measured(name: str, error: MeshflowError) -> Finding:
+    text = f"not measured: {f'{error.where}: ' if error.where else ''}{error.what}"
+    return Finding("J104", Severity.REFUSE, text, error.remedy, where=name)
 
 
 def _part(made: MadePart, job: JobPlan) -> PartEntry:

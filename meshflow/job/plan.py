@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from meshflow.job.lines import DrawnLine
 from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Side
 from meshflow.model.stock import Material, Process, Sheet
 from meshflow.stock.lookup import Stock
 
-__all__ = ["JobPlan", "PartPlan", "group_name"]
+__all__ = ["JobPlan", "MeasureKind", "MeasurePlan", "PartPlan", "group_name"]
+
+MeasureKind = Literal["distance", "along", "girth", "tape", "area", "thickness"]
 
 
 @dataclass(frozen=True)
@@ -42,6 +45,10 @@ class PartPlan:
         Grain direction on the flat [deg].
     tolerance_mm : float
         Contour tolerance [mm].
+    offset_mm : float
+        How far the face that `side` names lies from the scanned surface, outward where positive [mm].
+    lines : tuple of DrawnLine
+        The drawn lines that `region` names.
     tryout_of : str
         Name of the part this is a try-out piece of; empty for a real part.
     tryout_kind : {"acrylic", "card"}, optional
@@ -66,6 +73,8 @@ class PartPlan:
     turns_deg: tuple[float, ...] = ()
     grain_deg: float | None = None
     tolerance_mm: float = 0.05
+    offset_mm: float = 0.0
+    lines: tuple[DrawnLine, ...] = ()
     tryout_of: str = ""
     tryout_kind: Literal["acrylic", "card"] | None = None
 
@@ -73,6 +82,35 @@ class PartPlan:
     def group(self) -> str:
         """Name of the group of parts that are nested together: same material, same thickness."""
         return group_name(self.material.id, self.thickness_mm)
+
+
+@dataclass(frozen=True)
+class MeasurePlan:
+    """One measure for the record.
+
+    Parameters
+    ----------
+    name : str
+        What the maker calls it.
+    mesh : Path
+        Mesh file.
+    kind, text : str
+        What to measure, and where; see `meshflow.job.measure`.
+    scan : str
+        The mesh file as the job names it.
+    units : str, optional
+        Unit of the mesh file.
+    lines : tuple of DrawnLine
+        The drawn lines that the selector of an area names.
+    """
+
+    name: str
+    mesh: Path
+    kind: MeasureKind
+    text: str
+    scan: str
+    units: str | None = None
+    lines: tuple[DrawnLine, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -101,6 +139,8 @@ class JobPlan:
         Whether to write these pictures.
     canonical : dict
         The job as plain data with all defaults filled in, for the record and the job hash.
+    measures : tuple of MeasurePlan
+        Measures for the record.
     """
 
     title: str
@@ -118,6 +158,7 @@ class JobPlan:
     svg: bool
     png: bool
     canonical: dict[str, Any]
+    measures: tuple[MeasurePlan, ...] = ()
 
 
 def group_name(material: str, thickness_mm: float) -> str:

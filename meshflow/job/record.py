@@ -15,6 +15,8 @@ from typing import Any
 import meshflow
 from meshflow.errors import FaultError
 from meshflow.geometry.linear import BACKEND
+from meshflow.job.measure import MEASURE_VERSION
+from meshflow.job.plan import MeasurePlan
 from meshflow.job.results import JobResult, MadePart, NestGroup, RefusedPart
 from meshflow.job.scans import file_hash
 from meshflow.job.stages import NEST_VERSION, PART_STAGES
@@ -61,13 +63,19 @@ def job_record(result: JobResult, folder: Path, *, started: float) -> dict[str, 
         "complete": result.complete,
         "versions": versions(),
         "solver": BACKEND,
-        "stages": {**{stage.name: stage.version for stage in PART_STAGES.values()}, "nest": NEST_VERSION},
+        "stages": {
+            **{stage.name: stage.version for stage in PART_STAGES.values()},
+            "nest": NEST_VERSION,
+            "measure": MEASURE_VERSION,
+        },
         "options": result.plan.canonical,
         "inputs": _inputs(result),
         "parts": [_part(made) for made in result.made],
         "refused": [_refused(refused) for refused in result.refused],
         "nests": [_nest(group) for group in result.nests],
         "not_nested": [{"group": name, "reason": str(error)} for name, error in result.unnested],
+        "measures": [_measure(plan, measure.to_json()) for plan, measure in result.measures],
+        "not_measured": [_measure(plan, {"reason": str(error)}) for plan, error in result.unmeasured],
         "outputs": [
             {"file": path.relative_to(folder).as_posix(), "sha256": file_hash(path), "bytes": path.stat().st_size}
             for path in files
@@ -94,7 +102,11 @@ def _inputs(result: JobResult) -> list[dict[str, Any]]:
         units = {"unit": source.unit, "unit_from": source.unit_from} if source else {}
         digest = source.sha256 if source else _hash(part.mesh)
         files.append({"file": part.scan, "kind": "scan", "sha256": digest, **units})
-    return files
+    measured = {one.scan: one.mesh for one in plan.measures if one.scan not in {part.scan for part in plan.parts}}
+    files += [{"file": scan, "kind": "scan", "sha256": _hash(mesh)} for scan, mesh in measured.items()]
+    named = [part.lines for part in plan.parts] + [measure.lines for measure in plan.measures]
+    lines = {line.name: line for some in named for line in some}
+    return files + [{"file": line.name, "kind": "line", "sha256": line.sha256} for line in lines.values()]
 
 
 def _hash(path: Path) -> str | None:
@@ -102,6 +114,10 @@ def _hash(path: Path) -> str | None:
         return file_hash(path)
     except OSError:
         return None
+
+
+def _measure(plan: MeasurePlan, what: dict[str, Any]) -> dict[str, Any]:
+    return {"name": plan.name, "mesh": plan.scan, "kind": plan.kind, "asked": plan.text, **what}
 
 
 def _refused(refused: RefusedPart) -> dict[str, Any]:
@@ -123,12 +139,16 @@ def _part(made: MadePart) -> dict[str, Any]:
             "stretch_p01": round(measured.percentile(0.01), 6),
             "stretch_p99": round(measured.percentile(0.99), 6),
             "smoothed_mm": round(pattern.region.smoothing.moved_max_mm, 4),
+            "conjectured_share": round(pattern.conjectured_share, 6),
+            "mirrored_share": round(pattern.mirrored_share, 6),
         }
     return {
         "name": made.plan.name,
         "mesh": made.plan.scan or made.plan.mesh.name,
         "material": made.plan.material.id,
         "thickness_mm": made.plan.thickness_mm,
+        "side": made.plan.side,
+        "offset_mm": made.plan.offset_mm,
         "quantity": made.plan.quantity,
         "key": made.key,
         **figures,

@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 
 from meshflow.errors import MeshflowError
 from meshflow.job.folder import Published
-from meshflow.job.plan import JobPlan, PartPlan
+from meshflow.job.plan import JobPlan, MeasurePlan, PartPlan
 from meshflow.model.check import CheckReport
+from meshflow.model.compare import Measurement
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.layout import Nest
 from meshflow.model.part import Part
@@ -103,6 +104,10 @@ class JobResult:
         One for each material and thickness.
     unnested : tuple of (str, MeshflowError)
         Groups that could not be nested, and why.
+    measures : tuple of (MeasurePlan, Measurement)
+        Measures that were taken, in the order of the job.
+    unmeasured : tuple of (MeasurePlan, MeshflowError)
+        Measures that could not be taken, and why.
     seconds : dict of str to float
         Time spent in each stage; for the record only.
     redone, kept : int
@@ -117,6 +122,8 @@ class JobResult:
     refused: tuple[RefusedPart, ...]
     nests: tuple[NestGroup, ...]
     unnested: tuple[tuple[str, MeshflowError], ...]
+    measures: tuple[tuple[MeasurePlan, Measurement], ...] = ()
+    unmeasured: tuple[tuple[MeasurePlan, MeshflowError], ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
     redone: int = 0
     kept: int = 0
@@ -124,10 +131,11 @@ class JobResult:
 
     @property
     def complete(self) -> bool:
-        """Whether every part was made, may be cut, and found its place."""
+        """Whether every part was made, may be cut and found its place, and every measure was taken."""
         return not (
             self.refused
             or self.unnested
+            or self.unmeasured
             or any(made.refusals for made in self.made)
             or any(group.nest.unplaced for group in self.nests)
         )

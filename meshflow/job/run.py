@@ -20,12 +20,14 @@ from meshflow.job.cache import Cache
 from meshflow.job.faults import as_refusal
 from meshflow.job.folder import Published, draft_in, prepare_folder, publish, stale_files
 from meshflow.job.load import load_job
+from meshflow.job.measure import MEASURE_VERSION
 from meshflow.job.outputs import RECORD, Outputs
-from meshflow.job.plan import JobPlan, PartPlan
+from meshflow.job.plan import JobPlan, MeasurePlan, PartPlan
 from meshflow.job.results import JobResult, MadePart, NestGroup, RefusedPart
 from meshflow.job.scans import file_hash
 from meshflow.job.stages import NEST_VERSION, Progress
 from meshflow.job.walk import Walk
+from meshflow.model.compare import Measurement
 
 __all__ = ["CACHE_FOLDER", "run"]
 
@@ -96,8 +98,9 @@ class _Making:
         self.job_hash = _job_hash(plan, self.walk)
         self.outputs = Outputs(plan, self.job_hash, draft)
         self._progress = progress
-        # Each part and each group of parts counts as one; writing comes along with it.
-        self._done, self._total = 0, len(plan.parts) + len({part.group for part in plan.parts})
+        # Each part, each group of parts and each measure counts as one; writing comes along with it.
+        groups = {part.group for part in plan.parts}
+        self._done, self._total = 0, len(plan.parts) + len(groups) + len(plan.measures)
 
     def result(self) -> JobResult:
         made: list[MadePart] = []
@@ -116,6 +119,14 @@ class _Making:
                 nests.append(group)
             else:
                 unnested.append((name, group))
+        measures: list[tuple[MeasurePlan, Measurement]] = []
+        unmeasured: list[tuple[MeasurePlan, MeshflowError]] = []
+        for plan in self.plan.measures:
+            measure = self._trying(plan.name, self._measure, plan)
+            if isinstance(measure, Measurement):
+                measures.append((plan, measure))
+            else:
+                unmeasured.append((plan, measure))
         return JobResult(
             plan=self.plan,
             job_hash=self.job_hash,
@@ -123,6 +134,8 @@ class _Making:
             refused=tuple(refused),
             nests=tuple(nests),
             unnested=tuple(unnested),
+            measures=tuple(measures),
+            unmeasured=tuple(unmeasured),
             seconds=self.walk.seconds,
             redone=len(self.walk.computed),
             kept=self.walk.kept,
@@ -139,6 +152,10 @@ class _Making:
         self._overall(f"{group.name}: writing", 1.0)
         self.outputs.nest(group)
         return group
+
+    def _measure(self, plan: MeasurePlan) -> Measurement:
+        self._overall(f"{plan.name}: measuring", 0.0)
+        return self.walk.measure(plan)
 
     def _trying(self, name: str, action: Callable[[Given], T], given: Given) -> T | MeshflowError:
         """Return what `action` makes of `given`, or why it makes nothing: one part must not take others with it."""
@@ -161,6 +178,11 @@ def _job_hash(plan: JobPlan, walk: Walk) -> str:
     for part in plan.parts:
         try:
             said.append(walk.keys(part)["outline"])
+        except MeshflowError as error:
+            said.append(str(error))
+    for measure in plan.measures:
+        try:
+            said.append([MEASURE_VERSION, walk.scan(measure.mesh), *(line.sha256 for line in measure.lines)])
         except MeshflowError as error:
             said.append(str(error))
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()

@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal, TypeVar, get_args
 
 from pydantic import (
     AfterValidator,
@@ -24,18 +24,22 @@ from pydantic import (
     ValidationError,
     ValidationInfo,
     field_validator,
+    model_validator,
 )
 
 from meshflow.errors import MeshflowError
 from meshflow.job.defaults import Tryout, usual_process
+from meshflow.job.lines import lines_of
 from meshflow.job.locate import FieldPath
 from meshflow.job.mistakes import in_words
+from meshflow.job.plan import MeasureKind
 from meshflow.stock.lookup import Stock
-from meshflow.units import length_mm, unit_scale
+from meshflow.units import length_mm, signed_length_mm, unit_scale
 
 __all__ = [
     "DxfVersion",
     "JobModel",
+    "MeasureRow",
     "NestRow",
     "OutputRow",
     "PartRow",
@@ -86,6 +90,10 @@ def _length(value: Any) -> float:
     return _sentence(lambda: length_mm(value))
 
 
+def _offset(value: Any) -> float:
+    return _sentence(lambda: signed_length_mm(value))
+
+
 def _thickness(value: Any) -> float:
     # To a nanometre, so that two thicknesses that differ are two kinds of sheet with two names for their files.
     return round(_length(value), 6)
@@ -120,10 +128,14 @@ def _material(value: str, info: ValidationInfo) -> str:
     return value
 
 
-def _selector(value: str) -> str:
+def _selector(value: str, info: ValidationInfo) -> str:
     from meshflow.regions.selector import parse_selector
 
-    _sentence(lambda: parse_selector(value))
+    if isinstance(info.context, Surroundings):
+        folder = info.context.folder
+        _sentence(lambda: lines_of(value, inside=folder))
+    else:
+        _sentence(lambda: parse_selector(value))
     return value
 
 
@@ -163,6 +175,11 @@ Thickness = Annotated[
     BeforeValidator(_thickness, json_schema_input_type=float | str),
     Field(gt=0, le=500),  # far beyond any sheet; it catches metres written as millimetres
 ]
+Offset = Annotated[
+    float,
+    BeforeValidator(_offset, json_schema_input_type=float | str),
+    Field(ge=-500, le=500),  # as for the thickness
+]
 Degrees = Annotated[float, Field(allow_inf_nan=False)]
 MaterialName = Annotated[str, Field(min_length=1), AfterValidator(_material)]
 
@@ -190,6 +207,9 @@ class PartRow(_Table):
         default=None, description="Where a ring is opened: a point, a plane, or none."
     )
     side: Literal["outer", "middle", "inner"] = Field(default="middle", description="Face that was scanned.")
+    offset: Offset = Field(
+        default=0.0, description="How far that face of this layer lies from the scanned surface, outward."
+    )
     face_up: Literal["outer", "inner"] = Field(default="outer", description="Face that looks up on the pattern.")
     smooth: Smooth = Field(default="auto", description="Feature length of the carrier: auto, none, or a length.")
     process: str | None = Field(
@@ -226,6 +246,60 @@ class PartRow(_Table):
         if value is not None:
             _material(value, info)
         return value
+
+
+def _placed(kind: str) -> Callable[[str, ValidationInfo], str]:
+    """Return the check of what one kind of measure needs to know."""
+
+    def check(value: str, info: ValidationInfo) -> str:
+        from meshflow.job.measure import Wanted
+
+        _sentence(lambda: Wanted(kind, value))  # type: ignore[arg-type]  # each key is one of the kinds
+        return _selector(value, info) if kind == "area" else value
+
+    return check
+
+
+class MeasureRow(_Table):
+    """One measure for the record; exactly one key says what is measured, and where."""
+
+    name: str = Field(min_length=1, max_length=200, description="What it is called in the record.")
+    mesh: Annotated[str, AfterValidator(_mesh)] = Field(
+        min_length=1, description="Mesh file, relative to the job file."
+    )
+    units: Annotated[str, AfterValidator(_unit)] | None = Field(
+        default=None, description="Unit of the mesh file; needed unless the file carries one."
+    )
+    distance: Annotated[str, AfterValidator(_placed("distance"))] | None = Field(
+        default=None, description="Two points: straight from one to the other."
+    )
+    along: Annotated[str, AfterValidator(_placed("along"))] | None = Field(
+        default=None, description="Two points: the shortest way along the surface."
+    )
+    girth: Annotated[str, AfterValidator(_placed("girth"))] | None = Field(
+        default=None, description="A plane, or a plane and a point: round the piece, into every hollow."
+    )
+    tape: Annotated[str, AfterValidator(_placed("tape"))] | None = Field(
+        default=None, description="The same, bridging the hollows as a tape measure does."
+    )
+    area: Annotated[str, AfterValidator(_placed("area"))] | None = Field(
+        default=None, description="A selector: the area of these faces."
+    )
+    thickness: Annotated[str, AfterValidator(_placed("thickness"))] | None = Field(
+        default=None, description="A point: straight in from there to the other side."
+    )
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> MeasureRow:
+        if len(self.asked) != 1:
+            said = " and ".join(self.asked) or "nothing"
+            raise ValueError(f"says {said}; say one of {', '.join(get_args(MeasureKind))}.")
+        return self
+
+    @property
+    def asked(self) -> dict[MeasureKind, str]:
+        """What is to be measured, and where."""
+        return {kind: getattr(self, kind) for kind in get_args(MeasureKind) if getattr(self, kind) is not None}
 
 
 class SheetRow(_Table):
@@ -268,6 +342,7 @@ class JobModel(_Table):
     stock: str | None = Field(default=None, description="The workshop's own stock file, relative to the job file.")
     part: list[PartRow] = Field(min_length=1, description="The parts.")
     sheet: list[SheetRow] = Field(default=[], description="The rack; without it a standard sheet is taken.")
+    measure: list[MeasureRow] = Field(default=[], description="Measures for the record.")
     nest: NestRow = NestRow()
     output: OutputRow = OutputRow()
 

@@ -17,6 +17,7 @@ from typing import Final, Literal
 from meshflow.errors import MeshflowError, NestError, OptionError
 from meshflow.job.cache import Cache
 from meshflow.job.folder import Published, check_folder, draft_in, prepare_folder, publish
+from meshflow.job.lines import DrawnLine, lines_of
 from meshflow.job.outputs import json_text, write_drawing, write_pattern, write_text
 from meshflow.job.plan import PartPlan
 from meshflow.job.results import MadePart
@@ -121,6 +122,7 @@ def flatten_file(
     material: str | None = None,
     thickness_mm: float = 0.0,
     side: Side = "middle",
+    offset_mm: float = 0.0,
     face_up: FaceUp = "outer",
     smooth: float | Literal["auto", "none"] = "auto",
     tolerance_mm: float = 0.05,
@@ -136,11 +138,13 @@ def flatten_file(
     out : path-like
         Folder to write to.
     units, region, seam, side, face_up, smooth, tolerance_mm
-        As in a job file.
+        As in a job file; drawn lines that the region names start from the current folder.
     material : str, optional
         Material id or family; without one the piece is judged as a sheet that cannot stretch.
     thickness_mm : float
         Thickness [mm].
+    offset_mm : float
+        How far the face that `side` names lies from the scanned surface, outward where positive [mm].
     dxf_version : str
         Version of the DXF.
     progress : callable, optional
@@ -176,9 +180,11 @@ def flatten_file(
         region=region,
         seam=seam,
         side=side,
+        offset_mm=offset_mm,
         face_up=face_up,
         smooth=smooth,
         tolerance_mm=tolerance_mm,
+        lines=_lines(region, path),
     )
     made = Walk(Cache(None), progress or (lambda what, share: None)).part(plan)
     folder = prepare_folder(Path(out))
@@ -188,6 +194,13 @@ def flatten_file(
     drawings = (f"{plan.name}.dxf", f"{plan.name}.svg")
     left = tuple(name for name in drawings if name not in files and (folder / name).exists())
     return made, Published(files, left=left)
+
+
+def _lines(region: str, path: Path) -> tuple[DrawnLine, ...]:
+    try:
+        return lines_of(region)
+    except MeshflowError as error:
+        raise error.located(f"{path.name}, part {part_name(path.stem)}") from error.__cause__
 
 
 def part_name(stem: str) -> str:

@@ -101,6 +101,7 @@ def _select(plan: PartPlan, scan: Surface, *, progress: Progress) -> Region:
         side=plan.side,
         face_up=plan.face_up,
         seam=plan.seam,
+        lines={line.name: line.points for line in plan.lines},
         progress=progress,
     )
     return _without_scan(region)
@@ -123,7 +124,7 @@ def _neutral(plan: PartPlan, piece: Region, *, progress: Progress) -> Region:
     from meshflow.regions import neutral_surface
 
     progress("offsetting", 0.0)
-    return neutral_surface(piece)
+    return neutral_surface(piece, offset_mm=plan.offset_mm)
 
 
 def _flatten(plan: PartPlan, piece: Region, *, progress: Progress) -> FlatPattern:
@@ -156,16 +157,17 @@ def _outline(plan: PartPlan, pattern: FlatPattern, *, progress: Progress) -> Par
 
 _STAGES = (
     Stage("read", 2, (), _read, lambda p: {"units": p.units, "file": p.mesh.name}, kept=False),
-    Stage("check", 1, ("read",), _check, lambda p: {}),
-    Stage("mend", 1, ("read", "check"), _mend, lambda p: {}),
+    Stage("check", 2, ("read",), _check, lambda p: {}),
+    Stage("mend", 2, ("read", "check"), _mend, lambda p: {}),
     Stage(
         "select",
-        2,
+        3,
         ("mend",),
         _select,
         lambda p: {
             "name": p.tryout_of or p.name,
             "region": p.region,
+            "lines": {line.name: line.sha256 for line in p.lines},
             "seam": p.seam,
             "thickness": p.thickness_mm,
             "side": p.side,
@@ -173,7 +175,7 @@ _STAGES = (
         },
     ),
     Stage("carrier", 1, ("select",), _carrier, lambda p: {"smooth": p.smooth}),
-    Stage("neutral", 1, ("carrier",), _neutral, lambda p: {}),
+    Stage("neutral", 2, ("carrier",), _neutral, lambda p: {"offset": p.offset_mm}),
     Stage(
         "flatten",
         1,
@@ -189,7 +191,7 @@ _STAGES = (
     ),
     Stage(
         "outline",
-        1,
+        2,
         ("flatten",),
         _outline,
         lambda p: {

@@ -15,12 +15,15 @@ from typing import Any
 
 from meshflow.errors import MeshFileError, MeshflowError
 from meshflow.job.cache import Cache, stage_key
-from meshflow.job.plan import JobPlan, PartPlan
+from meshflow.job.measure import MEASURE_VERSION, Wanted, taken
+from meshflow.job.plan import JobPlan, MeasurePlan, PartPlan
 from meshflow.job.rack import rack_for
 from meshflow.job.results import MadePart, NestGroup
+from meshflow.job.scan_file import read_sound_scan
 from meshflow.job.scans import scan_hash
 from meshflow.job.stages import NEST_VERSION, PART_STAGES, Progress, Stage
 from meshflow.model.check import CheckReport
+from meshflow.model.compare import Measurement
 from meshflow.model.layout import Nest
 from meshflow.model.stock import Sheet
 from meshflow.model.surface import Surface
@@ -60,19 +63,25 @@ class Walk:
         self._scans: dict[Path, str] = {}
         self._at_hand: dict[str, Any] = {}
         self._scan_at_hand: Path | None = None
+        self._measured: tuple[Path, str | None, Surface] | None = None
 
     @property
     def kept(self) -> int:
         """Steps whose results an earlier run had left."""
         return len(self._used - set(self.computed))
 
+    def scan(self, mesh: Path) -> str:
+        """Return the hash of a scan; MeshFileError if it cannot be read."""
+        if mesh not in self._scans:
+            self._scans[mesh] = scan_hash(mesh)
+        return self._scans[mesh]
+
     def keys(self, plan: PartPlan) -> dict[str, str]:
         """Return the key of each stage of a part; MeshFileError if its scan cannot be read."""
-        if plan.mesh not in self._scans:
-            self._scans[plan.mesh] = scan_hash(plan.mesh)
+        scan = self.scan(plan.mesh)
         keys: dict[str, str] = {}
         for stage in PART_STAGES.values():
-            inputs = [keys[name] for name in stage.inputs] or [self._scans[plan.mesh]]
+            inputs = [keys[name] for name in stage.inputs] or [scan]
             keys[stage.name] = stage_key(stage.name, stage.version, stage.options(plan), inputs)
         return keys
 
@@ -172,6 +181,29 @@ class Walk:
             )
         _stop_if_interrupted(answer)
         return answer
+
+    def measure(self, plan: MeasurePlan) -> Measurement:
+        """Take one measure for the record; MeshflowError says why when it cannot be taken."""
+        options = {"kind": plan.kind, "text": plan.text, "units": plan.units}
+        inputs = [self.scan(plan.mesh), *(line.sha256 for line in plan.lines)]
+        key = stage_key("measure", MEASURE_VERSION, options, inputs)
+        self.wanted.add(key)
+        found, value = self.cache.get(key)
+        if not found:
+            with self._clock("measure", key):
+                wanted = Wanted(plan.kind, plan.text, plan.name, {line.name: line.points for line in plan.lines})
+                value = taken(self._sound_scan(plan), wanted)
+            self.cache.put(key, value)
+        self._used.add(key)
+        measurement: Measurement = value
+        return measurement
+
+    def _sound_scan(self, plan: MeasurePlan) -> Surface:
+        """Return a scan mended for measuring; the last one is kept, for measures of one scan mostly follow another."""
+        if self._measured is None or self._measured[:2] != (plan.mesh, plan.units):
+            self._measured = None  # at most one is held in memory
+            self._measured = (plan.mesh, plan.units, read_sound_scan(plan.mesh, plan.units, self.progress))
+        return self._measured[2]
 
     @contextmanager
     def _clock(self, name: str, key: str) -> Iterator[None]:

@@ -115,6 +115,8 @@ def outline(
         pattern=pattern,
         notes=tuple(replace(note, where=name) for note in refusals + notes),
         placement_of_pattern=motion,
+        conjectured_share=pattern.conjectured_share,
+        mirrored_share=pattern.mirrored_share,
     )
 
 

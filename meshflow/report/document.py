@@ -19,7 +19,7 @@ from meshflow.model.pattern import FlatPattern
 from meshflow.model.stock import Fact
 from meshflow.report.orders import HIDE_YIELD
 
-__all__ = ["Caution", "DocumentInput", "FileLink", "NestEntry", "PartEntry", "ScanEntry", "document"]
+__all__ = ["Caution", "DocumentInput", "FileLink", "MeasureEntry", "NestEntry", "PartEntry", "ScanEntry", "document"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +149,31 @@ class ScanEntry:
     findings: tuple[Finding, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class MeasureEntry:
+    """A measure that was taken of a scan.
+
+    Parameters
+    ----------
+    name : str
+        What the maker calls it.
+    scan : str
+        Mesh file, as the job names it.
+    value : float
+        The number.
+    unit : str
+        ``mm`` or ``mm2``.
+    what : str
+        What was measured, and how.
+    """
+
+    name: str
+    scan: str
+    value: float
+    unit: str
+    what: str
+
+
 @dataclass(frozen=True, eq=False)
 class DocumentInput:
     """Everything a document shows.
@@ -163,6 +188,8 @@ class DocumentInput:
         One for each material and thickness that was nested.
     scans : tuple of ScanEntry
         The scans used.
+    measures : tuple of MeasureEntry
+        Measures taken of the scans.
     cautions : tuple of Caution
         For each process and material used.
     files : tuple of FileLink
@@ -179,6 +206,7 @@ class DocumentInput:
     parts: tuple[PartEntry, ...]
     nests: tuple[NestEntry, ...] = ()
     scans: tuple[ScanEntry, ...] = ()
+    measures: tuple[MeasureEntry, ...] = ()
     cautions: tuple[Caution, ...] = ()
     files: tuple[FileLink, ...] = ()
     record: tuple[tuple[str, str], ...] = ()

@@ -19,12 +19,12 @@ from meshflow.model.pattern import FlatPattern
 from meshflow.report.legend_view import legend_picture, share_label, step_shares
 from meshflow.report.palette import PAPER, STEPS
 from meshflow.report.pattern_view import MOST_BORDER_EDGES, pattern_picture
-from meshflow.report.picture import Fill, Item, Lines, Picture, Words, moved
+from meshflow.report.picture import Fill, Item, Lines, Picture, Pixels, Words, moved
 from meshflow.report.sheet_view import sheet_picture
 from meshflow.report.svg import svg_text
 from meshflow.report.words import TAGS, limits_words, verdict_words
 
-__all__ = ["legend_svg", "pattern_png", "pattern_svg", "sheet_png", "sheet_svg"]
+__all__ = ["legend_svg", "pattern_png", "pattern_svg", "sheet_png", "sheet_svg", "write_png"]
 
 _EDGE = 24.0
 _DOTS_PER_UNIT = 1.5
@@ -60,7 +60,7 @@ def pattern_png(pattern: FlatPattern, part: Part, path: Path, *, material: str =
     said = _paragraphs(notes, x=right, y=key_top + key.height + 24, columns=58, size=12)
     items = [*head, *verdict, *moved(piece, _EDGE, top), *moved(key, right, key_top), *said]
     height = max(top + piece.height, said[-1].y) + _EDGE
-    _write_png(Picture(right + key.width + _EDGE, height, tuple(items)), path)
+    write_png(Picture(right + key.width + _EDGE, height, tuple(items)), path)
 
 
 def sheet_png(
@@ -92,7 +92,7 @@ def sheet_png(
     said = _paragraphs(_numbers_of_parts(layout), x=_EDGE, y=90 + sheet.height + 24, columns=100, size=13)
     bottom = max(item.y for item in said) if said else 90 + sheet.height
     items = (head, used, *moved(sheet, _EDGE, 90), *said)
-    _write_png(Picture(sheet.width + 2 * _EDGE, bottom + _EDGE, items), path)
+    write_png(Picture(sheet.width + 2 * _EDGE, bottom + _EDGE, items), path)
 
 
 def _numbers_of_parts(layout: SheetLayout) -> list[str]:
@@ -192,8 +192,18 @@ def _paragraphs(texts: Sequence[str], *, x: float, y: float, columns: int, size:
     return lines
 
 
-def _write_png(picture: Picture, path: Path) -> None:
-    """Render with Agg and matplotlib's own defaults, whatever the user's settings say."""
+def write_png(picture: Picture, path: Path, *, pixels: Sequence[Pixels] = ()) -> None:
+    """Write a picture as PNG: with Agg and matplotlib's own defaults, whatever the user's settings say.
+
+    Parameters
+    ----------
+    picture : Picture
+        What is drawn.
+    path : Path
+        Where to write.
+    pixels : sequence of Pixels
+        Pictures that lie under it.
+    """
     import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -205,6 +215,11 @@ def _write_png(picture: Picture, path: Path) -> None:
         FigureCanvasAgg(drawing)
         axes = drawing.add_axes((0.0, 0.0, 1.0, 1.0), xlim=(0, picture.width), ylim=(picture.height, 0))
         axes.set_axis_off()
+        for image in pixels:
+            left, bottom = image.x, image.y + image.height
+            extent = (left, left + image.width, bottom, image.y)
+            axes.imshow(image.colours, extent=extent, interpolation="nearest", aspect="auto", zorder=-1)
+        axes.set(xlim=(0, picture.width), ylim=(picture.height, 0))
         for height, item in enumerate(picture.items):
             # Without a height of its own an area would lie under every line, whatever the order.
             axes.add_artist(_artist(item)).set_zorder(height)

@@ -11,10 +11,10 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
-from meshflow.model.arrays import FloatArray
+from meshflow.model.arrays import FloatArray, UInt8Array
 from meshflow.report.palette import INK
 
-__all__ = ["Fill", "Frame", "Item", "Lines", "Picture", "Words", "moved", "scale_bar"]
+__all__ = ["Fill", "Frame", "Item", "Lines", "Picture", "Pixels", "Words", "moved", "scale_bar"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,6 +85,27 @@ class Words:
     anchor: Literal["start", "middle", "end"] = "start"
     bold: bool = False
     colour: str = INK
+
+
+@dataclass(frozen=True, eq=False)
+class Pixels:
+    """A picture made of pixels, which lies under the items; for PNG only.
+
+    Parameters
+    ----------
+    x, y : float
+        Its upper left corner.
+    width, height : float
+        Its size [picture units].
+    colours : (rows, columns, 3) uint8 array
+        Red, green, blue; the upper row first.
+    """
+
+    x: float
+    y: float
+    width: float
+    height: float
+    colours: UInt8Array
 
 
 Item: TypeAlias = Fill | Lines | Words

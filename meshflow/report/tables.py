@@ -102,6 +102,9 @@ def _additions(pattern: FlatPattern) -> dict[str, Any]:
         "side": region.side,
         "face_up": region.face_up,
         "offset_mm": region.offset_mm,
+        "layer_offset_mm": region.layer_offset_mm,
+        "conjectured_share": pattern.conjectured_share,
+        "mirrored_share": pattern.mirrored_share,
         "noise_mm": region.smoothing.noise_mm,
         "smoothing_reason": region.smoothing.reason,
         "method": pattern.method,
@@ -175,7 +178,19 @@ def piece_rows(part: Part, *, laid_flat: bool) -> Sequence[Row]:
         Row("Area of one piece", area(net_area(part)), "holes taken off" if part.holes else ""),
         Row("Length of cut, one piece", length(cut_length(part))),
         Row("Outline drawn at", drawn),
+        *_evidence_rows(part),
     )
+
+
+def _evidence_rows(part: Part) -> Sequence[Row]:
+    """Return what is a guess or a mirror image; nothing where all was measured."""
+    shares = (
+        ("Conjecture", part.conjectured_share, "filled in, nothing was measured there: hold it against the piece"),
+        ("Mirrored", part.mirrored_share, "taken from the other side of the piece"),
+    )
+    return [
+        Row(label, f"{percent(share)} of the surface", meaning) for label, share, meaning in shares if share >= 1e-3
+    ]
 
 
 def distortion_rows(pattern: FlatPattern, *, thins: bool) -> Sequence[Row]:

@@ -17,6 +17,7 @@ from meshflow.errors import OptionError
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.layout import SheetLayout
 from meshflow.model.pattern import FlatPattern, Verdict
+from meshflow.model.surface import evidence_words
 from meshflow.report import words
 from meshflow.report.figures import legend_svg, pattern_svg_and_squares, sheet_svg
 from meshflow.report.orders import MM2_PER_DM2, MM2_PER_FT2, AreaLine, order_list
@@ -187,6 +188,8 @@ def _attention(job: DocumentInput) -> list[tuple[str, str]]:
         pattern = entry.shown_pattern
         over = pattern is not None and pattern.verdict in (Verdict.OVER_LIMIT, Verdict.OVER_LIMIT_NO_UNCUT_PATTERN)
         said = [words.TAGS[pattern.verdict].lower()] if over and pattern is not None else []
+        if evidence_words(entry.part.conjectured_share, 0.0):
+            said.append(f"{words.percent(entry.part.conjectured_share)} of it is conjecture")
         items.append((f"part-{number}", entry.part.name, said + _warnings(_findings(entry))))
     for nested in job.nests:
         for name, count in nested.nest.unplaced:

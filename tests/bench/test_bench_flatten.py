@@ -44,7 +44,7 @@ def flank(surface, share, subdivisions):
     """A disc on the flank whose radius is this share of the scan's length, each face split in four as often as said."""
     low, size = surface.vertices.min(axis=0), np.ptp(surface.vertices, axis=0)
     x, y, z = low + size * [1.0, 0.35, 0.5]
-    region = select(surface, f"radius:{share * size[0]:.6f}@{x},{y},{z}", seam="none")
+    region = select(surface, f"at={x},{y},{z} radius={share * size[0]:.6f}", seam="none")
     vertices, faces = region.vertices, region.faces
     for _ in range(subdivisions):
         vertices, faces = trimesh.remesh.subdivide(vertices, faces)

@@ -6,7 +6,9 @@ import hashlib
 import importlib
 import json
 import os
+import re
 
+import numpy as np
 import pytest
 from workshop import wall, write_stl
 
@@ -77,6 +79,7 @@ def test_a_scan_without_a_unit_is_refused_with_its_size(meshflow, shop):
     assert said.code == 1
     assert said.err == (
         "wall.stl: no unit given, and STL carries none. The bounding box is 40 x 40 x 50. "
+        "Read as cm, its longest side is 500 mm, as inches 1,270 mm, as mm 50 mm: sizes for the bench. "
         "Say --units mm, cm, m or in.\n"
     )
     assert meshflow("check", "wall.stl", "--json").code == 1
@@ -130,3 +133,28 @@ def test_a_fault_of_our_own_is_told_from_a_bad_file(meshflow, shop, monkeypatch)
     assert said.code == 1
     assert "this is a fault of meshflow, not of your files (IndexError: index 7 is out of bounds" in said.err
     assert "Please report it" in said.err
+
+
+def test_the_figures_stand_before_the_findings(meshflow, shop):
+    said = meshflow("check", "wall.stl", "--units", "mm").out
+    assert "likely mm. Read as mm, the longest side is 50 mm: a size for the bench (20 mm to 3,000 mm)." in said
+    assert "triangles  " in said
+    assert "noise  " in said
+    head, row = re.search(r"^    (loop .*)\n    (0 .*)$", said, re.MULTILINE).groups()
+    assert head.split() == ["loop", "across", "length", "edges", "middle"]
+    assert row.endswith("the rim of its shell")
+    report = json.loads(meshflow("check", "wall.stl", "--units", "mm", "--json").out)
+    (hole,) = report["holes"]
+    assert f"{hole['width_mm']:.3g} mm" in row
+    assert set(hole) == {"loop", "length_mm", "width_mm", "edges", "faces", "centre_mm", "rim", "whole"}
+    assert {"noise_sigma_mm", "noise_unknown", "likely_unit", "likely_unit_reason", "triangle_quality"} < set(report)
+
+
+def test_of_many_rims_the_widest_are_shown(meshflow, shop):
+    triangles = [[[0, 9 * k, 0], [5, 9 * k, 0], [0, 9 * k + 4 + 0.1 * k, 0]] for k in range(14)]
+    corners = np.array(triangles, dtype=float).reshape(-1, 3)
+    write_stl(shop / "tiles.stl", (corners, np.arange(42).reshape(-1, 3)))
+    said = meshflow("check", "tiles.stl", "--units", "mm").out
+    assert "open rims, the widest first:" in said
+    assert "and 4 smaller ones, see --json" in said
+    assert len(re.findall("the rim of its shell", said)) == 10

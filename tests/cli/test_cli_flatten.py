@@ -94,8 +94,24 @@ def test_the_drawing_has_the_version_asked_for_and_the_size_of_the_piece(meshflo
 
 
 def test_a_ring_is_opened_where_the_maker_says(meshflow, shop):
-    for place, code in (("25,0,5", 0), ("plane:0,1,0,0@25,0,5", 0), ("nowhere", 1), ("1,2", 1)):
+    for place, code in (("25,0,5", 0), ("plane=0,1,0,0@25,0,5", 0), ("nowhere", 1), ("1,2", 1)):
         assert meshflow("flatten", "collar.stl", "--units", "mm", "--seam", place, "--out", "flat").code == code
+
+
+def test_a_piece_is_cut_along_a_drawn_line_of_the_current_folder(meshflow, shop):
+    # On the quarter cylinder of radius 40: from x one sees y run right and z up.
+    (shop / "front.txt").write_text("# right, up\n10 10\n30 10\n30 40\n10 40\n")
+    document = ezdxf.new(units=4)
+    document.modelspace().add_lwpolyline([(10, 10), (30, 10), (30, 40), (10, 40)], close=True)
+    document.saveas(shop / "front.dxf")
+    turn = np.arcsin(30 / 40) - np.arcsin(10 / 40)
+    for line in ("front.txt", "front.dxf", shop / "front.dxf"):
+        region = f"line={line} view=1,0,0"
+        said = meshflow("flatten", "wall.stl", "--units", "mm", "--region", region, "--out", "flat")
+        assert said.code == 0
+        assert "R120" in said.out
+        assert report(shop / "flat", "wall")["area_flat_mm2"] == pytest.approx(30 * 40 * turn, rel=0.01)
+        assert report(shop / "flat", "wall")["region"] == region
 
 
 def overlapping(monkeypatch):
@@ -137,8 +153,11 @@ def test_a_drawing_left_from_an_earlier_run_is_named_when_the_piece_is_refused_n
         (("gone.stl",), "gone.stl: there is no such file. Check the path.\n"),
         ((".",), ".: this is not a file. Give the mesh file itself.\n"),
         (("job.toml",), 'job.toml: ".toml" is not a mesh format I read. '),
-        (("wall.stl", "--region", "label:7"), "wall.stl, part wall: "),
-        (("wall.stl", "--region", "x"), 'wall.stl, part wall: "x" is not a selector. Say all, label:3, '),
+        (("wall.stl", "--region", "label=7"), "wall.stl, part wall: "),
+        (("wall.stl", "--region", "line=gone.txt"), "gone.txt: there is no such file. Check its name.\n"),
+        (("wall.stl", "--region", "line=job.toml"), 'job.toml:1: "title = '),
+        (("wall.stl", "--region", "all - all"), 'wall.stl, part wall: "all - all" leaves nothing of the surface. '),
+        (("wall.stl", "--region", "x"), 'wall.stl, part wall: "x" is not a selector. Say all, label=3, '),
         (("wall.stl", "--material", "coper"), '"coper" is no material or family. Did you mean copper? '),
         (("ball.stl",), "ball.stl, part ball: the piece is closed, "),
     ],

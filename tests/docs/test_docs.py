@@ -78,7 +78,8 @@ def test_every_command_shown_in_a_page_exists_with_its_options():
 
 # ----------------------------------------------------------------------------------------------------------- job file
 
-TABLES = {"JobModel": "The job", "PartRow": "`[[part]]`", "SheetRow": "`[[sheet]]`", "NestRow": "`[nest]`",
+TABLES = {"JobModel": "The job", "PartRow": "`[[part]]`", "SheetRow": "`[[sheet]]`",
+          "MeasureRow": "`[[measure]]`", "NestRow": "`[nest]`",
           "OutputRow": "`[output]`"}  # fmt: skip
 
 
@@ -108,7 +109,7 @@ def test_the_reference_gives_the_defaults_of_a_job_table(table):
 
 
 def test_the_jobs_shown_in_the_pages_are_toml_of_known_keys():
-    known = {"part": "PartRow", "sheet": "SheetRow", "nest": "NestRow", "output": "OutputRow"}
+    known = {"part": "PartRow", "sheet": "SheetRow", "measure": "MeasureRow", "nest": "NestRow", "output": "OutputRow"}
     for page in ("reference/job-file.md", "tutorials/from-scan-to-pattern.md", "how-to/thickness-and-side.md"):
         for block in re.findall(r"```toml\n(.*?)```", text_of(*page.split("/")), re.DOTALL):
             for key, value in tomllib.loads(block).items():
@@ -134,8 +135,8 @@ def test_the_stock_file_shown_in_the_how_to_is_read_without_a_mistake(tmp_path):
 
 def test_the_how_to_lists_exactly_the_finding_codes_of_the_code():
     sources = [*(ROOT / "meshflow").rglob("*.py"), *(ROOT / "cli").rglob("*.py")]
-    used = {code for file in sources for code in re.findall(r'"([MRFDNJ]\d{3})"', file.read_text(encoding="utf-8"))}
-    listed = re.findall(r"^\| ([MRFDNJ]\d{3}) \|", text_of("how-to", "findings.md"), re.MULTILINE)
+    used = {code for file in sources for code in re.findall(r'"([MARFDNJ]\d{3})"', file.read_text(encoding="utf-8"))}
+    listed = re.findall(r"^\| ([MARFDNJ]\d{3}) \|", text_of("how-to", "findings.md"), re.MULTILINE)
     assert len(listed) == len(set(listed))
     assert set(listed) == used
 

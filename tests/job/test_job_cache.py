@@ -6,11 +6,13 @@ import json
 import os
 from dataclasses import fields, replace
 
+import numpy as np
 import pytest
 from workshop import plate, wall, write_off, write_stl
 
 from meshflow.errors import MeshFileError
 from meshflow.job.cache import Cache, stage_key
+from meshflow.job.lines import DrawnLine
 from meshflow.job.load import load_job
 from meshflow.job.plan import PartPlan
 from meshflow.job.scans import file_hash, scan_hash
@@ -150,16 +152,18 @@ CHANGES = {
     "limits": (Limits(0.5, 0.1, 1.0, "trial"), "flatten"),
     "scan": ("./wall.stl", None),
     "units": ("cm", "read"),
-    "region": ("radius:30@40,0,25", "select"),
+    "region": ("at=40,0,25 radius=30", "select"),
     "seam": ("1,2,3", "select"),
     "side": ("inner", "select"),
     "face_up": ("inner", "select"),
     "smooth": (5.0, "carrier"),
+    "offset_mm": (6.0, "neutral"),
     "quantity": (4, "outline"),
     "may_mirror": (True, "outline"),
     "turns_deg": ((0.0,), "outline"),
     "grain_deg": (45.0, "flatten"),
     "tolerance_mm": (0.1, "outline"),
+    "lines": ((DrawnLine("front.txt", "0" * 64, np.zeros((3, 3))),), "select"),
     "tryout_of": ("wall-of-old", "select"),
     "tryout_kind": ("card", "outline"),
 }
@@ -252,7 +256,7 @@ def test_a_new_version_of_a_stage_makes_it_and_all_after_it_again(bench, monkeyp
 def test_parts_of_one_scan_read_it_once(bench, monkeypatch):
     one = load_job(bench.job).parts[0]
     walk = Walk(Cache(None), quiet)
-    for part in (one, replace(one, name="second"), replace(one, name="third", region="radius:30@40,0,25")):
+    for part in (one, replace(one, name="second"), replace(one, name="third", region="at=40,0,25 radius=30")):
         walk.part(part)
     # Of the stages of each part, read, check and mend are those of the scan.
     assert len(walk.computed) == len(set(walk.computed)) == 3 * len(STAGES) - 2 * 3

@@ -188,7 +188,7 @@ def test_the_json_schema_knows_every_key_and_says_what_it_is_for():
     schema = json_schema()
     assert schema["$id"] == "meshflow-job-1"
     assert json.loads(json.dumps(schema)) == schema
-    assert set(schema["properties"]) == {"title", "stock", "part", "sheet", "nest", "output"}
+    assert set(schema["properties"]) == {"title", "stock", "part", "sheet", "measure", "nest", "output"}
     part = schema["$defs"]["PartRow"]
     assert part["required"] == ["name", "mesh", "material", "thickness"]
     assert part["additionalProperties"] is False

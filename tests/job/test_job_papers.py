@@ -14,6 +14,7 @@ from workshop import JOB, collar, set_up, write_stl
 
 from meshflow.job.cache import Cache
 from meshflow.job.load import load_job
+from meshflow.job.measure import MEASURE_VERSION
 from meshflow.job.run import _job_hash, run
 from meshflow.job.stages import NEST_VERSION, PART_STAGES
 from meshflow.job.walk import Walk
@@ -96,7 +97,8 @@ def test_the_record_knows_versions_options_and_figures(done):
     assert (record["job_hash"], record["complete"]) == (result.job_hash, True)
     for library in ("numpy", "scipy", "shapely", "ezdxf"):
         assert record["versions"][library] == importlib.metadata.version(library)
-    assert record["stages"] == {**{name: stage.version for name, stage in PART_STAGES.items()}, "nest": NEST_VERSION}
+    stages = {name: stage.version for name, stage in PART_STAGES.items()}
+    assert record["stages"] == {**stages, "nest": NEST_VERSION, "measure": MEASURE_VERSION}
     assert record["options"] == result.plan.canonical
     assert [part["name"] for part in record["parts"]] == ["wall", "wall-tryout", "plate", "collar"]
     wall = record["parts"][0]

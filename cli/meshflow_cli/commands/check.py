@@ -8,8 +8,10 @@ from typing import Any
 
 import click
 
-from meshflow_cli.console import progress_line, show_findings
+from meshflow_cli.console import progress_line, say, show_findings, show_table
 from meshflow_cli.options import units_option
+
+_MOST_HOLES = 10
 
 
 @click.command("check")
@@ -42,8 +44,38 @@ def _say(report: Any) -> None:
         f"{report.source.file}: {size} mm, {_counted(report.faces, 'face')}, {_counted(report.vertices, 'vertex')}, "
         f"{_counted(report.shells, 'shell')}, {_counted(report.boundary_loops, 'open rim')}"
     )
+    if report.faces:
+        _say_figures(report)
     show_findings(report.findings)
     click.echo("fit to use" if report.usable else "not fit to use")
+
+
+def _say_figures(report: Any) -> None:
+    shapes, unit, noise = report.shapes, report.likely_unit, report.noise_sigma_mm
+    said = f"cannot be told: {report.noise_unknown}" if noise is None else f"{noise:.3g} mm (one sigma)"
+    for name, text in (
+        ("unit", f"likely {unit.unit or 'none I know'}. {unit.reason}"),
+        ("noise", said),
+        (
+            "triangles",
+            f"{shapes.edge_mm:.3g} mm edges, {shapes.mean:.2f} even (1 is best), {shapes.poor_share:.1%} poor",
+        ),
+    ):
+        say(f"  {name:<9}  {text}", indent=" " * 13)
+    if report.holes:
+        click.echo(f"  {'open rims' if len(report.holes) > 1 else 'open rim'}, the widest first:")
+        show_table(
+            [("loop", "across", "length", "edges", "middle", ""), *map(_hole, report.holes[:_MOST_HOLES])],
+            indent="    ",
+        )
+    if len(report.holes) > _MOST_HOLES:
+        click.echo(f"    and {len(report.holes) - _MOST_HOLES} smaller ones, see --json")
+
+
+def _hole(hole: Any) -> tuple[str, ...]:
+    middle = ", ".join(f"{round(at, 1) + 0.0:.1f}" for at in hole.centre_mm)
+    kind = "the rim of its shell" if hole.rim else "" if hole.whole else "meets an edge where the surface branches"
+    return str(hole.loop), f"{hole.width_mm:.3g} mm", f"{hole.length_mm:.4g} mm", str(hole.edges), middle, kind
 
 
 def _counted(count: int, what: str) -> str:

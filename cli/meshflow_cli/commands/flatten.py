@@ -8,15 +8,21 @@ from typing import Any
 import click
 
 from meshflow_cli.console import progress_line, say, show_files, show_findings, words
-from meshflow_cli.options import Length, Smooth, dxf_option, out_option, units_option
+from meshflow_cli.options import Length, SignedLength, Smooth, dxf_option, out_option, units_option
 
 
 @click.command("flatten")
 @click.argument("file", type=click.Path(path_type=Path))
 @out_option
 @units_option
-@click.option("--region", default="all", show_default=True, help="Which faces: all, label:3, group:NAME, ...")
-@click.option("--seam", metavar="PLACE", help="Where a ring is opened: x,y,z or plane:nx,ny,nz,d; else the shortest.")
+@click.option(
+    "--region",
+    default="all",
+    show_default=True,
+    metavar="SELECTOR",
+    help="Which surface: label=3, group=NAME, 'at=x,y,z radius=80', line=FILE, plane=nx,ny,nz,d ... joined by + - &.",
+)
+@click.option("--seam", metavar="PLACE", help="Where a ring is opened: x,y,z or plane=nx,ny,nz,d; else the shortest.")
 @click.option("--material", metavar="NAME", help="Material id or family; see `meshflow stock materials`.")
 @click.option(
     "--thickness",
@@ -31,6 +37,14 @@ from meshflow_cli.options import Length, Smooth, dxf_option, out_option, units_o
     default="middle",
     show_default=True,
     help="Face of the material that was scanned.",
+)
+@click.option(
+    "--offset",
+    type=SignedLength(),
+    default="0",
+    show_default=True,
+    metavar="LENGTH",
+    help="How far that face lies from the scanned surface, outward: 6 for a cover over 6 mm of padding.",
 )
 @click.option(
     "--face-up",
@@ -56,7 +70,7 @@ from meshflow_cli.options import Length, Smooth, dxf_option, out_option, units_o
     help="Greatest distance of the contour from the rim.",
 )
 @dxf_option
-def command(file: Path, out: Path, thickness: float, tolerance: float, dxf: str, **chosen: Any) -> int:
+def command(file: Path, out: Path, thickness: float, offset: float, tolerance: float, dxf: str, **chosen: Any) -> int:
     """Lay one piece of a scan flat: drawing, pictures, figures."""
     from meshflow.job.single import flatten_file
 
@@ -65,6 +79,7 @@ def command(file: Path, out: Path, thickness: float, tolerance: float, dxf: str,
             file,
             out=out,
             thickness_mm=thickness,
+            offset_mm=offset,
             tolerance_mm=tolerance,
             dxf_version=dxf,  # type: ignore[arg-type]  # click.Choice holds it to the versions there are
             progress=progress,

@@ -38,6 +38,10 @@ def run_and_say(job: Path, out: Path) -> int:
         show_table([("sheet", "pieces", "used"), *(row for group in result.nests for row in _sheet_rows(group))])
     for group in result.nests:
         show_findings(group.nest.notes)
+    if result.measures:
+        click.echo()
+        rows = [(plan.name, f"{measure.value:,.2f} {measure.unit}", measure.what) for plan, measure in result.measures]
+        show_table([("measure", "", "how"), *rows])
     if result.made:
         click.echo()
     _say_refusals(result)
@@ -76,6 +80,8 @@ def _say_refusals(result: Any) -> None:
         say(f"{name}: not made. {said.removeprefix(f'{name}: ')}", indent="  ", err=True)
     for name, error in result.unnested:
         say(f"{name}: not nested. {str(error).removeprefix(f'{name}: ')}", indent="  ", err=True)
+    for plan, error in result.unmeasured:
+        say(f"{plan.name}: not measured. {str(error).removeprefix(f'{plan.name}: ')}", indent="  ", err=True)
 
 
 def _say_files(result: Any, out: Path) -> None:
