@@ -10,7 +10,7 @@ from scipy.cluster.vq import kmeans2
 from meshflow.errors import MeshflowError
 from meshflow.flatten import flatten
 from meshflow.geometry.topology import submesh
-from meshflow.job.panels import _rough_strain
+from meshflow.job.panels_measure import rough_strain
 from meshflow.model.pattern import Limits
 from meshflow.model.surface import Surface
 from meshflow.regions import select
@@ -28,7 +28,7 @@ def strain_of(vertices, faces):
 
 def rough_of(vertices, faces):
     """The same, stopped early, as the search of the product asks for."""
-    return _rough_strain(vertices, faces, 0.0, "middle")
+    return rough_strain(vertices, faces, 0.0, "middle")
 
 
 def naive_count(vertices, faces, limit, *, most=400):

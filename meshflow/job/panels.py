@@ -14,11 +14,11 @@ from typing import Any, Final, Literal
 import numpy as np
 
 from meshflow.errors import MeshFileError, MeshflowError
-from meshflow.geometry.topology import boundary_loops, euler_characteristic
 from meshflow.geometry.triangles import face_areas
 from meshflow.job.cache import Cache
 from meshflow.job.folder import Published, check_folder, draft_in, prepare_folder, publish
 from meshflow.job.outputs import json_text, write_pattern, write_text
+from meshflow.job.panels_measure import rough_strain, strain_laid_flat, symmetry_planes
 from meshflow.job.panels_seams import PanelSeam, marked, seams_of
 from meshflow.job.plan import PartPlan
 from meshflow.job.results import MadePart, RefusedPart
@@ -26,11 +26,9 @@ from meshflow.job.single import part_name
 from meshflow.job.stages import Progress
 from meshflow.job.walk import Walk
 from meshflow.model.arrays import FloatArray, IntArray
-from meshflow.model.compare import Symmetry
 from meshflow.model.finding import Finding, Severity
-from meshflow.model.pattern import Distortion, Limits
+from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Region, Side, Smoothing
-from meshflow.model.rigid import Plane
 from meshflow.model.stock import Material, Process
 from meshflow.model.surface import Surface
 from meshflow.regions.panels import Panels
@@ -38,11 +36,6 @@ from meshflow.regions.panels import Panels
 __all__ = ["PANELS_SCHEMA", "PanelCover", "panel_cover", "panels_file"]
 
 PANELS_SCHEMA: Final = "meshflow-panels-1"
-_ROUGH: Final = 1e-3  # see `IsometricSolver.solve`
-_ROUGH_STEPS: Final = 25
-_MATCHED: Final = 0.9  # of the area has a counterpart beyond the plane
-_SQUARE: Final = 0.02  # cosine of the angle between two planes
-ANY_STRAIN: Final = 1e6  # while panels are looked for their strain is measured, not judged
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,10 +118,10 @@ def panel_cover(
     carrier = carrier_surface(_whole(scan, thickness_mm, side), length=smooth)
 
     def strain_of(vertices: FloatArray, faces: IntArray) -> float:
-        return _strain(vertices, faces, thickness_mm, side)
+        return strain_laid_flat(vertices, faces, thickness_mm, side)
 
     def rough_of(vertices: FloatArray, faces: IntArray) -> float:
-        return _rough_strain(vertices, faces, thickness_mm, side)
+        return rough_strain(vertices, faces, thickness_mm, side)
 
     found = panels(
         carrier.vertices,
@@ -136,7 +129,7 @@ def panel_cover(
         strain_of,
         limit=limit,
         count=count,
-        planes=_symmetry_planes(replace(scan, vertices=carrier.vertices, faces=carrier.faces)) if symmetric else (),
+        planes=symmetry_planes(replace(scan, vertices=carrier.vertices, faces=carrier.faces)) if symmetric else (),
         rough_of=rough_of,
         progress=progress,
     )
@@ -164,81 +157,6 @@ def _whole(scan: Surface, thickness_mm: float, side: Side) -> Region:
         thickness=thickness_mm,
         side=side,
     )
-
-
-def _strain(vertices: FloatArray, faces: IntArray, thickness_mm: float, side: Side) -> float:
-    """Lay a piece flat as `make` would; infinite where it cannot be, or its outline runs over itself."""
-    from meshflow.flatten import flatten
-
-    try:
-        pattern = flatten(_disk(vertices, faces, thickness_mm, side), limits=Limits(ANY_STRAIN, ANY_STRAIN))
-    except MeshflowError:
-        return float("inf")
-    if pattern.stopped_by == "interrupt":
-        raise KeyboardInterrupt
-    return _strain_of(pattern.distortion)
-
-
-def _disk(vertices: FloatArray, faces: IntArray, thickness_mm: float, side: Side) -> Region:
-    from meshflow.regions import neutral_surface, select
-
-    return neutral_surface(select(Surface(vertices, faces), thickness=thickness_mm, side=side))
-
-
-def _strain_of(distortion: Distortion) -> float:
-    if distortion.overlap or distortion.flipped_faces:
-        return float("inf")
-    return distortion.strain_percentile(0.99)
-
-
-def _rough_strain(vertices: FloatArray, faces: IntArray, thickness_mm: float, side: Side) -> float:
-    """Lay a piece flat but stop early: its strain falls little after that, and the search asks often."""
-    from meshflow.flatten.distortion import distortion
-    from meshflow.flatten.isometric import IsometricSolver
-    from meshflow.flatten.start import first_map
-
-    loops = boundary_loops(faces)
-    try:
-        if len(loops) != 1 or thickness_mm:
-            region = _disk(vertices, faces, thickness_mm, side)
-            vertices, faces, loops = region.vertices, region.faces, boundary_loops(region.faces)
-        if len(loops) != 2 - euler_characteristic(faces) or not loops:
-            return float("inf")
-        start, _ = first_map(vertices, faces)
-        result = IsometricSolver(vertices, faces).solve(start, tolerance=_ROUGH, most_iterations=_ROUGH_STEPS)
-    except MeshflowError:
-        return float("inf")
-    if result.stopped_by == "interrupt":
-        raise KeyboardInterrupt
-    outer = max(loops, key=lambda loop: float(np.linalg.norm(np.ptp(vertices[loop], axis=0))))
-    return _strain_of(distortion(vertices, result.flat, faces, outer))
-
-
-def _symmetry_planes(scan: Surface) -> tuple[Plane, ...]:
-    """Return planes at right angles that the scan is symmetric about, the surest first."""
-    from meshflow.mesh.align import principal_axes
-    from meshflow.mesh.symmetry import find_symmetry
-
-    found = find_symmetry(scan)
-    if not _is_sure(found):
-        return ()
-    planes = [found.plane]
-    axes = principal_axes(scan)
-    for axis in axes.axes:
-        across = axis - sum(float(axis @ plane.normal) * plane.normal for plane in planes)
-        if len(planes) == 3 or np.linalg.norm(across) < 0.5:
-            continue
-        again = find_symmetry(scan, near=Plane(across, float(across @ axes.centre) / float(np.linalg.norm(across))))
-        normal = again.plane.normal
-        slant = [float(normal @ plane.normal) for plane in planes]
-        if _is_sure(again) and max(np.abs(slant)) < _SQUARE:
-            square = normal - sum(share * plane.normal for share, plane in zip(slant, planes, strict=True))
-            planes.append(Plane(square, again.plane.offset_mm))
-    return tuple(planes)
-
-
-def _is_sure(found: Symmetry) -> bool:
-    return not found.failed and found.residual_mm <= 0.5 * found.tolerance_mm and found.matched >= _MATCHED
 
 
 def panels_file(

@@ -90,7 +90,7 @@ def panels(
     loose = len(pieces_of(sheet_of(*stand_in)))
     if count is not None and loose > count:
         raise TopologyError(
-            f"the surface is {loose} pieces that do not hang together, more than the {count} panels asked for.",
+            f"the surface is {loose} pieces that do not hang together, more than the {count} asked for.",
             remedy="Ask for more panels, or mend the surface and take its loose bits off.",
         )
     report("joining cells", 0.1)

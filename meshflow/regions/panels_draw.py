@@ -30,6 +30,7 @@ __all__ = ["Scan"]
 LESS_ROOM = 0.8
 _REBUILDS = 4
 _MANY_OVER = 0.5  # of the panels: then all are built anew, with less room
+_FAR_OVER = 1.6  # times the limit
 _MUCH_LESS_ROOM, _LEAST_ROOM = 0.75, 0.55
 _MAY_FIT = 1.5  # times the limit: a rough strain below may be within the limit when measured in earnest
 _FINER = (0.04, 0.02)
@@ -84,7 +85,7 @@ class Scan:
         """Return panels of the scan that keep within the limit."""
         limit, room = self.limit, ROOM
         drawn = self._best_drawn(found)
-        while len(drawn.over(limit)) > _MANY_OVER * len(found.panels) and room > _LEAST_ROOM:
+        while self._many_over(drawn) and not self._far_over(drawn) and room > _LEAST_ROOM:
             room *= _MUCH_LESS_ROOM
             found = few_within(found.mosaic, room * limit)
             drawn = self._best_drawn(found)
@@ -92,7 +93,7 @@ class Scan:
         for _ in range(_REBUILDS):
             over = [found.panels[index] for index in drawn.over(limit).tolist()]
             over = sorted({image for panel in over if len(panel) > 1 for image in found.mosaic.all_images(panel)})
-            if not over or len(over) > _MANY_OVER * len(found.panels):
+            if not over or self._many_over(drawn):
                 break
             found = _built_anew(found, over, rooms, limit)
             drawn = self._drawn(found, drawn.length / self._side(found))
@@ -101,6 +102,13 @@ class Scan:
         else:
             drawn = self._rejoined(drawn, limit, found)
         return self._settled(drawn, limit)
+
+    def _many_over(self, drawn: _Drawn) -> bool:
+        return len(drawn.over(self.limit)) > _MANY_OVER * len(drawn.strain)
+
+    def _far_over(self, drawn: _Drawn) -> bool:
+        """Whether most panels over the limit are far over: then the stand-in tells too little."""
+        return float(np.median(drawn.strain[drawn.strain > self.limit])) > _FAR_OVER * self.limit
 
     def _best_drawn(self, found: Found) -> _Drawn:
         """Return the cover drawn so that the fewest panels break the limit, the smoothest of those."""
@@ -149,7 +157,7 @@ class Scan:
         return self._asked(self._known, self._strain_of, *submesh(cut.vertices, cut.faces, ids)[:2])
 
     def _rough(self, cut: CutPanels, ids: IntArray) -> float:
-        """Return the rough strain of some faces; the exact one if known, or where a limit lies near."""
+        """Return the rough strain of some faces; the exact one if known, or if near the limit."""
         vertices, faces, _ = submesh(cut.vertices, cut.faces, ids)
         rough = self._known.get(_key(vertices, faces), -1.0)
         if rough >= 0:

@@ -33,7 +33,7 @@ _WORTHS = (1.0, 2.0, 4.0)  # of short seams against little strain: which is best
 _FINALISTS = 2
 _SPARE_TRIES = 1  # flattenings a cell spent on doing without panels
 _MUST_FALL = 0.9  # to this share must strain fall to give up a plane of symmetry
-_UNLIKE_COST = 1.0  # panels that are not mirror images must save two
+_UNLIKE_COST = 2.0  # panels that are not mirror images must save four
 _PANEL_COST = 0.5  # a panel more must save so much seam, in sides of a square as large as the surface
 _TRIALS_OF_A_LIMIT = 6
 _NO_LIMIT = 16.0  # anything that can be laid flat at all
@@ -140,7 +140,7 @@ def least_strained(
             best = found
     if best is None:
         raise TopologyError(
-            f"no {count} panels of this surface that can be laid flat were found, but {fewest}.",
+            f"the fewest panels found that can be laid flat are {fewest}, more than the {count} asked for.",
             remedy="Ask for more panels.",
         )
     return best

@@ -95,9 +95,11 @@ def _painted(panel: IntArray, light: FloatArray) -> UInt8Array:
     picture = np.where((panel > 0)[..., None], tones[(panel - 1) % len(tones)] * light[..., None], 0.0)
     picture[panel == 0] = tuple(bytes.fromhex(PAPER[1:]))
     seam = np.zeros(panel.shape, dtype=bool)
-    for axis in (0, 1):
-        for step in (1, -1):
-            seam |= panel != np.roll(panel, step, axis=axis)
+    across, down = panel[:, 1:] != panel[:, :-1], panel[1:] != panel[:-1]
+    seam[:, 1:] |= across
+    seam[:, :-1] |= across
+    seam[1:] |= down
+    seam[:-1] |= down
     picture[seam] *= _SEAM
     rows, columns = panel.shape
     pooled = picture.reshape(rows // 2, 2, columns // 2, 2, 3).mean(axis=(1, 3))

@@ -23,22 +23,19 @@ from meshflow.regions.panels_mirror import side_and_images
 from meshflow.regions.panels_mosaic import Mosaic
 from meshflow.regions.panels_seams import smooth_seams
 
-LIMIT = 0.05
+LIMIT = 0.08
 X, Y, Z = (Plane(axis) for axis in np.eye(3))
 SHAPES = {
     "ball": meshes.closed_ball(50.0, 2),
-    "torus": meshes.closed_torus(60.0, 20.0, 30, 14),
+    "torus": meshes.closed_torus(60.0, 20.0, 24, 12),
     "saddle": meshes.saddle(60.0, 40.0, 25),
 }
 
 
-PLANES = {"ball": (X, Y), "torus": (X, Y), "saddle": ()}
-
-
 @pytest.fixture(scope="module", params=sorted(SHAPES))
 def cover(request):
-    name, planes = request.param, PLANES[request.param]
-    return name, *SHAPES[name], panels(*SHAPES[name], strain_of, limit=LIMIT, planes=planes, rough_of=rough_of)
+    name = request.param
+    return name, *SHAPES[name], panels(*SHAPES[name], strain_of, limit=LIMIT, rough_of=rough_of)
 
 
 def pieces(found):
@@ -233,22 +230,23 @@ def test_a_large_surface_is_searched_on_a_stand_in_and_judged_itself(monkeypatch
     assert found.count <= 4
 
 
-def seam_points(vertices, faces, label):
+def seam_points(found):
     """Points along the seams, six on each edge."""
-    pairs, edges = face_adjacency(faces)
-    ends = vertices[edge_table(faces).vertices[edges[label[pairs[:, 0]] != label[pairs[:, 1]]]]]
+    pairs, edges = face_adjacency(found.faces)
+    seam = edges[found.label[pairs[:, 0]] != found.label[pairs[:, 1]]]
+    ends = found.vertices[edge_table(found.faces).vertices[seam]]
     share = np.linspace(0.0, 1.0, 6)[:, None, None]
     return ((1 - share) * ends[:, 0] + share * ends[:, 1]).reshape(-1, 3)
 
 
-@pytest.mark.parametrize("cover", ["torus"], indirect=True)
-def test_seams_are_mirror_images_where_the_surface_is_symmetric(cover):
+def test_seams_are_mirror_images_where_the_surface_is_symmetric():
     # The reflection is written out here. A mean edge is 13 mm.
-    found = cover[3]
-    points = seam_points(found.vertices, found.faces, found.label)
-    for axis in (0, 1):
-        image = points * np.where(np.arange(3) == axis, -1.0, 1.0)
-        assert np.quantile(KDTree(points).query(image)[0], 0.95) < 2.0
+    found = panels(*meshes.closed_ball(40.0, 2), strain_of, limit=LIMIT, planes=(X, Y), rough_of=rough_of)
+    points = seam_points(found)
+    image = points * [-1.0, 1.0, 1.0]
+    assert found.count <= 8
+    assert np.quantile(KDTree(points).query(image)[0], 0.95) < 2.0
+    assert np.bincount(found.parent).min() >= 1  # faces cut at the planes still know where they lie
 
 
 @pytest.mark.parametrize("planes", [(X,), (X, Y), (X, Y, Z)])

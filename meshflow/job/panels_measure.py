@@ -1,0 +1,103 @@
+"""What the search for panels is told about a piece: how much it strains when it is laid flat, and its symmetry.
+
+The strain is that of the product's own flattening (area-weighted p99), whole or stopped early; planes of symmetry are
+found on the scan and count when scan and mirror image lie well within the tolerance almost everywhere.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from meshflow.errors import MeshflowError
+from meshflow.geometry.topology import boundary_loops, euler_characteristic
+from meshflow.model.arrays import FloatArray, IntArray
+from meshflow.model.compare import Symmetry
+from meshflow.model.pattern import Distortion, Limits
+from meshflow.model.region import Region, Side
+from meshflow.model.rigid import Plane
+from meshflow.model.surface import Surface
+
+__all__ = ["rough_strain", "strain_laid_flat", "symmetry_planes"]
+
+_ROUGH: Final = 1e-3  # see `IsometricSolver.solve`
+_ROUGH_STEPS: Final = 25
+_MATCHED: Final = 0.9  # of the area has a counterpart beyond the plane
+_SQUARE: Final = 0.02  # cosine of the angle between two planes
+ANY_STRAIN: Final = 1e6  # while panels are looked for their strain is measured, not judged
+
+
+def strain_laid_flat(vertices: FloatArray, faces: IntArray, thickness_mm: float, side: Side) -> float:
+    """Lay a piece flat as `make` would; infinite where it cannot be, or its outline runs over itself."""
+    from meshflow.flatten import flatten
+
+    try:
+        pattern = flatten(_disk(vertices, faces, thickness_mm, side), limits=Limits(ANY_STRAIN, ANY_STRAIN))
+    except MeshflowError:
+        return float("inf")
+    if pattern.stopped_by == "interrupt":
+        raise KeyboardInterrupt
+    return _strain_of(pattern.distortion)
+
+
+def _disk(vertices: FloatArray, faces: IntArray, thickness_mm: float, side: Side) -> Region:
+    from meshflow.regions import neutral_surface, select
+
+    return neutral_surface(select(Surface(vertices, faces), thickness=thickness_mm, side=side))
+
+
+def _strain_of(distortion: Distortion) -> float:
+    if distortion.overlap or distortion.flipped_faces:
+        return float("inf")
+    return distortion.strain_percentile(0.99)
+
+
+def rough_strain(vertices: FloatArray, faces: IntArray, thickness_mm: float, side: Side) -> float:
+    """Lay a piece flat but stop early: its strain falls little after that, and the search asks often."""
+    from meshflow.flatten.distortion import distortion
+    from meshflow.flatten.isometric import IsometricSolver
+    from meshflow.flatten.start import first_map
+
+    loops = boundary_loops(faces)
+    try:
+        if len(loops) != 1 or thickness_mm:
+            region = _disk(vertices, faces, thickness_mm, side)
+            vertices, faces, loops = region.vertices, region.faces, boundary_loops(region.faces)
+        if len(loops) != 2 - euler_characteristic(faces) or not loops:
+            return float("inf")
+        start, _ = first_map(vertices, faces)
+        result = IsometricSolver(vertices, faces).solve(start, tolerance=_ROUGH, most_iterations=_ROUGH_STEPS)
+    except MeshflowError:
+        return float("inf")
+    if result.stopped_by == "interrupt":
+        raise KeyboardInterrupt
+    outer = max(loops, key=lambda loop: float(np.linalg.norm(np.ptp(vertices[loop], axis=0))))
+    return _strain_of(distortion(vertices, result.flat, faces, outer))
+
+
+def symmetry_planes(scan: Surface) -> tuple[Plane, ...]:
+    """Return planes at right angles that the scan is symmetric about, the surest first."""
+    from meshflow.mesh.align import principal_axes
+    from meshflow.mesh.symmetry import find_symmetry
+
+    found = find_symmetry(scan)
+    if not _is_sure(found):
+        return ()
+    planes = [found.plane]
+    axes = principal_axes(scan)
+    for axis in axes.axes:
+        across = axis - sum(float(axis @ plane.normal) * plane.normal for plane in planes)
+        if len(planes) == 3 or np.linalg.norm(across) < 0.5:
+            continue
+        again = find_symmetry(scan, near=Plane(across, float(across @ axes.centre) / float(np.linalg.norm(across))))
+        normal = again.plane.normal
+        slant = [float(normal @ plane.normal) for plane in planes]
+        if _is_sure(again) and max(np.abs(slant)) < _SQUARE:
+            square = normal - sum(share * plane.normal for share, plane in zip(slant, planes, strict=True))
+            planes.append(Plane(square, again.plane.offset_mm))
+    return tuple(planes)
+
+
+def _is_sure(found: Symmetry) -> bool:
+    return not found.failed and found.residual_mm <= 0.5 * found.tolerance_mm and found.matched >= _MATCHED
