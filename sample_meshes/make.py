@@ -77,14 +77,37 @@ def with_islands(
     return np.concatenate(added_vertices), total, groups
 
 
+def filled(shape: shapes.Shape, name: str, *, rounds: int = 4000) -> shapes.Shape:
+    """Return the shape with a group of faces stretched over like a soap film, as a hole is filled when mending."""
+    vertices, faces, groups = shape
+    outside = np.ones(len(faces), dtype=bool)
+    outside[groups[name]] = False
+    inner = np.setdiff1d(faces[~outside], faces[outside])
+    ends = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    ends = ends[np.isin(ends[:, 0], inner)]
+    often = np.bincount(ends[:, 0], minlength=len(vertices))[inner, None]
+    vertices = vertices.copy()
+    for _ in range(rounds):
+        total = np.zeros_like(vertices)
+        np.add.at(total, ends[:, 0], vertices[ends[:, 1]])
+        vertices[inner] = total[inner] / often
+    return vertices, faces, groups
+
+
 def main(folder: Path = HERE) -> None:
-    """Write all five files."""
+    """Write all files."""
     folder.mkdir(parents=True, exist_ok=True)
-    write.ply(folder / "saddle_skirt.ply", scanned(shapes.saddle_skirt(), seed=11, holes=3, islands=4))
+    skirt = scanned(shapes.saddle_skirt(), seed=11, holes=3, islands=4)
+    write.ply(folder / "saddle_skirt.ply", skirt, title="saddle skirt", column="label", numbers={"1": 1, "0": 0})
     write.stl(folder / "canopy_finial.stl", scanned(shapes.canopy_finial(), seed=12, holes=2, islands=3))
     write.obj(folder / "breast_plate.obj", scanned(shapes.breast_plate(), seed=13, holes=2, islands=2))
     write.glb(folder / "mirror_panel.glb", scanned(shapes.mirror_panel(), seed=14, holes=2, islands=2))
     write.threemf(folder / "neck_strap.3mf", scanned(shapes.neck_strap(), seed=15, holes=1, islands=2))
+    casing = filled(scanned(shapes.pole_casing(), seed=16, holes=1, islands=2), "foot")
+    write.ply(
+        folder / "pole_casing.ply", casing, title="pole casing", column="evidence", numbers={"foot": 2, "seen": 0}
+    )
+    write.dxf(folder / "wear_patch.dxf", shapes.PATCH_LINE)
 
 
 if __name__ == "__main__":

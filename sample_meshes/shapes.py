@@ -1,4 +1,4 @@
-"""The true shapes of the demo: five pieces of an invented travelling carousel. Millimetres, no noise.
+"""The true shapes of the demo: six pieces of an invented travelling carousel. Millimetres, no noise.
 
 Each builder returns vertices (n, 3), faces (m, 3) counter-clockwise from outside, and named groups of faces.
 """
@@ -14,6 +14,9 @@ FINIAL_HALF_APEX, FINIAL_TOP, FINIAL_RIM, FINIAL_SCALLOP, FINIAL_LOBES = np.radi
 SKIRT_HALF, SKIRT_RADII, SKIRT_POWER = (210.0, 140.0), (260.0, 900.0), 2.5
 PLATE_AXES, PLATE_ANGLE = (120.0, 95.0, 70.0), np.radians(60.0)
 STRAP_AXES, STRAP_HEIGHT, STRAP_APEX = (150.0, 115.0), 60.0, 700.0
+CASING_RADIUS, CASING_CELL, CASING_CELLS = 140.0, 6.0, (49, 30)  # mm; columns round the pole, rows up it
+CASING_FOOT = (28, 36, 12, 18)  # first and last column, first and last row of the bracket's foot
+PATCH_LINE = [(15.0, -58.0, 0.0), (125.0, -58.0, 1.0), (125.0, -2.0, 0.0), (15.0, -2.0, 1.0)]  # x, y, bulge
 
 
 def ring_faces(rings: int) -> np.ndarray:
@@ -134,3 +137,18 @@ def neck_strap(around: int = 200, rows: int = 10) -> Shape:
         [STRAP_AXES[0] * narrow * np.cos(angle), STRAP_AXES[1] * narrow * np.sin(angle), z], axis=2
     ).reshape(-1, 3)
     return vertices, band_faces(around, rows), {}
+
+
+def pole_casing() -> Shape:
+    """Return a casing of the centre pole, a cylinder panel; `foot` is where a bracket hid it from the scanner."""
+    across, up = CASING_CELLS
+    column, row = (index.ravel() for index in np.meshgrid(np.arange(across + 1), np.arange(up + 1)))
+    turn = (column - 0.5 * across) * CASING_CELL / CASING_RADIUS
+    vertices = np.stack([CASING_RADIUS * np.sin(turn), CASING_CELL * row, CASING_RADIUS * np.cos(turn)], axis=1)
+    column, row = (index.ravel() for index in np.meshgrid(np.arange(across), np.arange(up)))
+    a = row * (across + 1) + column
+    b, c, d = a + 1, a + across + 2, a + across + 1
+    faces = np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)])
+    left, right, low, high = CASING_FOOT
+    foot = np.tile((column >= left) & (column < right) & (row >= low) & (row < high), 2)
+    return vertices, faces, {"foot": np.flatnonzero(foot), "seen": np.flatnonzero(~foot)}

@@ -24,19 +24,19 @@ def stl(path: Path, shape: Shape) -> None:
     )
 
 
-def ply(path: Path, shape: Shape) -> None:
-    """Binary PLY in millimetres with an integer label on each face."""
+def ply(path: Path, shape: Shape, *, title: str, column: str, numbers: dict[str, int]) -> None:
+    """Binary PLY in millimetres with a whole number on each face: that of its group."""
     vertices, faces, groups = shape
-    label = np.zeros(len(faces), dtype="<i4")
+    number = np.zeros(len(faces), dtype="<i4")
     for name, ids in groups.items():
-        label[ids] = int(name)
+        number[ids] = numbers[name]
     head = (
-        f"ply\nformat binary_little_endian 1.0\ncomment carousel saddle skirt, millimetres\n"
+        f"ply\nformat binary_little_endian 1.0\ncomment carousel {title}, millimetres\n"
         f"element vertex {len(vertices)}\nproperty float x\nproperty float y\nproperty float z\n"
-        f"element face {len(faces)}\nproperty list uchar int vertex_indices\nproperty int label\nend_header\n"
+        f"element face {len(faces)}\nproperty list uchar int vertex_indices\nproperty int {column}\nend_header\n"
     )
-    record = np.zeros(len(faces), dtype=[("k", "u1"), ("v", "<i4", 3), ("label", "<i4")])
-    record["k"], record["v"], record["label"] = 3, faces, label
+    record = np.zeros(len(faces), dtype=[("k", "u1"), ("v", "<i4", 3), (column, "<i4")])
+    record["k"], record["v"], record[column] = 3, faces, number
     path.write_bytes(head.encode() + vertices.astype("<f4").tobytes() + record.tobytes())
 
 
@@ -117,3 +117,15 @@ def threemf(path: Path, shape: Shape) -> None:
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, text in files.items():
             archive.writestr(zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0)), text, zipfile.ZIP_DEFLATED)
+
+
+def dxf(path: Path, line: list[tuple[float, float, float]]) -> None:
+    """DXF of one closed polyline in millimetres, each corner with the bulge of the side that follows."""
+    head = ["0", "SECTION", "2", "HEADER", "9", "$ACADVER", "1", "AC1015", "9", "$INSUNITS", "70", "4", "0", "ENDSEC"]
+    shape = ["0", "LWPOLYLINE", "5", "1", "100", "AcDbEntity", "8", "DRAWN", "100", "AcDbPolyline"]
+    shape += ["90", str(len(line)), "70", "1"]
+    for x, y, bulge in line:
+        shape += ["10", f"{x:g}", "20", f"{y:g}", "42", f"{bulge:g}"]
+    lines = ["999", "carousel: wear patch, drawn over the saddle skirt seen from above, millimetres", *head]
+    lines += ["0", "SECTION", "2", "ENTITIES", *shape, "0", "ENDSEC", "0", "EOF"]
+    path.write_text("\n".join(lines) + "\n", newline="\n")

@@ -2,12 +2,27 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import click
 
-__all__ = ["DXF_VERSIONS", "Length", "SignedLength", "Smooth", "Unit", "dxf_option", "out_option", "units_option"]
+__all__ = [
+    "DXF_VERSIONS",
+    "Length",
+    "OutFile",
+    "SignedLength",
+    "Smooth",
+    "Unit",
+    "dxf_option",
+    "mesh_out_option",
+    "out_option",
+    "units_option",
+]
+
+F = TypeVar("F", bound=Callable[..., Any])
 
 DXF_VERSIONS = ("R12", "R2000", "R2010", "R2018")
 
@@ -82,6 +97,35 @@ class Unit(click.ParamType):  # type: ignore[type-arg]
         except UnitError as error:
             self.fail(str(error), param, ctx)
         return str(value)
+
+
+class OutFile(click.Path):
+    """The name of a file to write.
+
+    Parameters
+    ----------
+    *endings : str
+        What the name may end in.
+    """
+
+    def __init__(self, *endings: str) -> None:
+        super().__init__(path_type=Path)
+        self._endings = endings
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the path, if it ends as it should."""
+        path = Path(os.fsdecode(super().convert(value, param, ctx)))
+        if path.suffix.lower() not in self._endings:
+            self.fail(f"{path.name} must end in {' or '.join(self._endings)}.", param, ctx)
+        return path
+
+
+def mesh_out_option(*, required: bool) -> Callable[[F], F]:
+    """Return the option that names the mesh file to write."""
+    kind = OutFile(".ply", ".3mf", ".stl")
+    return click.option(
+        "--out", required=required, type=kind, metavar="FILE", help="File to write: .ply, .3mf or .stl."
+    )
 
 
 def _number(value: Any) -> Any:

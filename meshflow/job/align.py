@@ -15,8 +15,9 @@ import numpy as np
 from meshflow.errors import MeshflowError, OptionError
 from meshflow.geometry.rigid import turn_of
 from meshflow.job.places import Point
-from meshflow.job.scan_file import check_target, read_scan, read_sound_scan, write_scan
+from meshflow.job.scan_file import read_scan, read_sound_scan, write_scan
 from meshflow.job.stages import Progress
+from meshflow.job.target import check_target
 from meshflow.model.compare import Alignment
 from meshflow.model.finding import Finding
 from meshflow.model.rigid import RigidMotion
@@ -122,7 +123,10 @@ def align_file(
 
     if (points is not None) + axes + (onto is not None) != 1:
         raise OptionError("there is one way to say where it shall lie.", remedy="Give points, axes or another scan.")
-    target, report = check_target(out, path), progress or (lambda what, share: None)
+    target, report = (
+        check_target(out, inputs=[path, *([onto] if onto is not None else [])]),
+        progress or (lambda what, share: None),
+    )
     scan = read_scan(path, units, report)
     known: dict[str, Any] = {"notes": scan.notes}
     try:

@@ -79,7 +79,7 @@ def compare_files(
         write_text(draft / f"{name}.compare.json", json_text(answer.to_json()))
         (draft / f"{name}.compare.ply").write_bytes(mesh_bytes(_coloured(answer), "ply"))
         distance_png(answer, draft / f"{name}.compare.png")
-        return answer, Published(publish(draft, folder))
+        return answer, Published(publish(draft, folder, inputs=[a, b]))
 
 
 def _coloured(answer: Comparison) -> Surface:

@@ -13,7 +13,7 @@ from meshflow.job.folder import prepare_folder
 __all__ = ["copy_demo"]
 
 JOB: Final = "carousel.toml"
-_FILES: Final = frozenset({".toml", ".stl", ".obj", ".mtl", ".ply", ".off", ".glb", ".3mf"})
+_FILES: Final = frozenset({".toml", ".stl", ".obj", ".mtl", ".ply", ".off", ".glb", ".3mf", ".dxf"})
 
 
 def copy_demo(folder: str | Path) -> Path:

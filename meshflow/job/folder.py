@@ -17,7 +17,7 @@ import re
 import shutil
 import tempfile
 import time
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +25,7 @@ from typing import Final
 
 from meshflow.errors import InputError
 from meshflow.job.scans import file_hash
+from meshflow.job.target import refuse_inputs
 
 __all__ = ["Published", "check_folder", "draft_in", "prepare_folder", "publish", "stale_files"]
 
@@ -132,7 +133,14 @@ def stale_files(folder: Path, earlier: Mapping[str, str], new: Collection[str]) 
     return remove, leave
 
 
-def publish(draft: Path, folder: Path, *, remove: Sequence[str] = (), last: str = "") -> tuple[str, ...]:
+def publish(
+    draft: Path,
+    folder: Path,
+    *,
+    remove: Sequence[str] = (),
+    last: str = "",
+    inputs: Iterable[str | Path] = (),
+) -> tuple[str, ...]:
     """Move every file of a draft to its place, and take stale files away; all of it or nothing.
 
     Parameters
@@ -145,6 +153,8 @@ def publish(draft: Path, folder: Path, *, remove: Sequence[str] = (), last: str 
         Stale files, relative to `folder`.
     last : str
         The file that is moved last, such as the record.
+    inputs : iterable of path-like
+        Files that were read; none of them is written over or taken away.
 
     Returns
     -------
@@ -155,8 +165,11 @@ def publish(draft: Path, folder: Path, *, remove: Sequence[str] = (), last: str 
     ------
     InputError
         If a file cannot be written; everything is as it was before.
+    OptionError
+        If one of the files is among the inputs; nothing is written then.
     """
     names = sorted(path.relative_to(draft).as_posix() for path in draft.rglob("*") if path.is_file())
+    refuse_inputs([folder / name for name in (*names, *remove)], inputs)
     swap = _Swap(Path(tempfile.mkdtemp(dir=draft, prefix=".before-")))
     name = ""
     try:

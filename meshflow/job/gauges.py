@@ -200,7 +200,7 @@ def section_file(
             write_drawing(drawing, draft / stem, (dxf_version,))
         found = SectionSet(surface.source, cuts, gauge_mm, surface.notes)
         write_text(draft / f"{name}.sections.json", json_text(found.to_json()))
-        files = publish(draft, folder)
+        files = publish(draft, folder, inputs=[path])
     return found, Published(files, left=_beyond(folder, name, files))
 
 

@@ -29,8 +29,9 @@ import numpy as np
 from meshflow.errors import InputError, MeshflowError, OptionError
 from meshflow.job.places import Point, plane_in, point_in, points_in
 from meshflow.job.plan import MeasureKind
-from meshflow.job.scan_file import check_folder_of, read_sound_scan
+from meshflow.job.scan_file import read_sound_scan
 from meshflow.job.stages import Progress
+from meshflow.job.target import check_target
 from meshflow.model.arrays import FloatArray
 from meshflow.model.compare import Measurement
 from meshflow.model.finding import Finding
@@ -141,7 +142,7 @@ def measure_file(
     wanted : sequence of Wanted
         What to measure; at least one.
     out : path-like, optional
-        JSON file to write them to.
+        JSON file to write them to; never the scan, nor a drawn line that a selector names.
     units : str, optional
         Unit of a file that carries none.
     progress : callable, optional
@@ -163,16 +164,16 @@ def measure_file(
     report = progress or (lambda what, share: None)
     if not wanted:
         raise OptionError("nothing to measure.", where=Path(path).name, remedy=f"Ask for {', '.join(KINDS)}.")
-    if out is not None:
-        check_folder_of(Path(out))
+    drawn = [name for one in wanted if one.kind == "area" for name in _selector(one.text).line_files]
+    target = None if out is None else check_target(out, inputs=[path, *drawn], endings=(".json",))
     scan = read_sound_scan(path, units, report)
     answers = []
     for number, one in enumerate(wanted):
         report(f"measuring: {one.kind}", 0.4 + 0.5 * number / len(wanted))
         answers.append(Measured(one, taken(scan, one)))
     measures = Measures(scan.source, tuple(answers), scan.notes)
-    if out is not None:
-        write_whole(Path(out), json_text(measures.to_json()).encode(), error=InputError)
+    if target is not None:
+        write_whole(target, json_text(measures.to_json()).encode(), error=InputError)
     return measures
 
 

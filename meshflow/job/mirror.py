@@ -15,8 +15,9 @@ import numpy as np
 from meshflow.errors import MeshflowError, OptionError
 from meshflow.geometry.triangles import face_areas
 from meshflow.job.places import Point
-from meshflow.job.scan_file import check_target, keeps_evidence, read_scan, read_sound_scan, write_scan
+from meshflow.job.scan_file import keeps_evidence, read_scan, read_sound_scan, write_scan
 from meshflow.job.stages import Progress
+from meshflow.job.target import check_target
 from meshflow.model.compare import Symmetry
 from meshflow.model.finding import Finding
 from meshflow.model.rigid import Plane
@@ -120,7 +121,7 @@ def mirror_file(
         raise OptionError(f'"{make}" does not go with these options.', remedy="See the docstring of mirror_file.")
     if make == "image" and plane is None:
         raise OptionError("the mirror image needs a plane.", remedy="Give one, such as 1,0,0,0 for left and right.")
-    target, report = None if out is None else check_target(out, path), progress or (lambda what, share: None)
+    target, report = None if out is None else check_target(out, inputs=[path]), progress or (lambda what, share: None)
     scan = (read_scan if make == "image" else read_sound_scan)(path, units, report)
     try:
         found = None if plane is not None else _found(scan, near, report)

@@ -9,8 +9,9 @@ import numpy as np
 
 from meshflow.errors import MeshflowError
 from meshflow.geometry.triangles import face_areas
-from meshflow.job.scan_file import check_target, read_sound_scan, write_scan
+from meshflow.job.scan_file import read_sound_scan, write_scan
 from meshflow.job.stages import Progress
+from meshflow.job.target import check_target
 from meshflow.model.finding import Finding
 from meshflow.model.surface import Surface
 
@@ -77,7 +78,7 @@ def offset_file(
     from meshflow.mesh.offset import offset_surface
 
     report = progress or (lambda what, share: None)
-    target = check_target(out, path)
+    target = check_target(out, inputs=[path])
     scan = read_sound_scan(path, units, report)
     report(f"{Path(path).name}: offsetting", 0.4)
     try:

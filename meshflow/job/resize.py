@@ -9,8 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from meshflow.errors import MeshflowError, OptionError
-from meshflow.job.scan_file import check_target, read_scan, read_sound_scan, write_scan
+from meshflow.job.scan_file import read_scan, read_sound_scan, write_scan
 from meshflow.job.stages import Progress
+from meshflow.job.target import check_target
 from meshflow.model.rigid import Plane
 from meshflow.model.surface import Surface
 
@@ -86,7 +87,7 @@ def resize_file(
         raise OptionError("there is one way to say the size.", remedy="Give a scale, a girth or a padding.")
     if (girth_mm is None) != (plane is None):
         raise OptionError("a girth and its plane go together.", remedy="Give both.")
-    target, report = check_target(out, path), progress or (lambda what, share: None)
+    target, report = check_target(out, inputs=[path]), progress or (lambda what, share: None)
     scan = (read_scan if scale is not None else read_sound_scan)(path, units, report)
     report("resizing", 0.5)
     before = 0.0

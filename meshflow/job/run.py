@@ -201,8 +201,16 @@ def _publish(draft: Path, folder: Path, plan: JobPlan) -> Published:
     """Move the draft to its place; take away what an earlier run of the same job wrote and this one does not."""
     new = {path.relative_to(draft).as_posix() for path in draft.rglob("*") if path.is_file()}
     remove, left = stale_files(folder, _earlier_outputs(folder, plan), new)
-    files = publish(draft, folder, remove=remove, last=RECORD)
+    files = publish(draft, folder, remove=remove, last=RECORD, inputs=_inputs(plan))
     return Published(files, tuple(remove), tuple(left))
+
+
+def _inputs(plan: JobPlan) -> list[Path]:
+    """Return every file that the job reads."""
+    given: list[PartPlan | MeasurePlan] = [*plan.parts, *plan.measures]
+    drawn = [plan.file.parent / line.name for one in given for line in one.lines]
+    own_stock = [plan.stock_file] if plan.stock_file else []
+    return [plan.file, *own_stock, *(one.mesh for one in given), *drawn]
 
 
 def _earlier_outputs(folder: Path, plan: JobPlan) -> dict[str, str]:

@@ -7,53 +7,15 @@ dropped; every step is said), for what needs a surface that hangs together.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Final
 
 import numpy as np
 
-from meshflow.errors import InputError, MeshflowError, OptionError
-from meshflow.job.mend import WRITTEN_FORMATS
+from meshflow.errors import InputError, MeshflowError
 from meshflow.job.stages import Progress
 from meshflow.model.finding import Severity
 from meshflow.model.surface import Evidence, Surface
 
-__all__ = ["check_folder_of", "check_target", "keeps_evidence", "read_scan", "read_sound_scan", "write_scan"]
-
-_FORMATS: Final = "End it in .ply, .3mf or .stl."
-
-
-def check_target(out: str | Path, scan: str | Path) -> Path:
-    """Return the path of the mesh file to write; refused before long work if nothing can be written there.
-
-    Parameters
-    ----------
-    out : path-like
-        File to write.
-    scan : path-like
-        The file that is read; it is never written over.
-
-    Raises
-    ------
-    OptionError
-        If the name is that of no format we write, or of the scan itself.
-    InputError
-        If the folder is not there.
-    """
-    target = Path(out)
-    if target.suffix.lower() not in WRITTEN_FORMATS:
-        raise OptionError(f'"{target.suffix}" is not a mesh format I write.', where=target.name, remedy=_FORMATS)
-    check_folder_of(target)
-    if target.resolve() == Path(scan).resolve():
-        raise OptionError(
-            "that is the scan itself; it is not written over.", where=target.name, remedy="Take another name."
-        )
-    return target
-
-
-def check_folder_of(target: Path) -> None:
-    """Raise InputError if the folder of a file to write is not there."""
-    if not target.parent.is_dir():
-        raise InputError("there is no such folder.", where=str(target.parent), remedy="Make it first.")
+__all__ = ["keeps_evidence", "read_scan", "read_sound_scan", "write_scan"]
 
 
 def read_scan(path: str | Path, units: str | None, report: Progress, share: float = 0.0) -> Surface:

@@ -190,7 +190,7 @@ def flatten_file(
     folder = prepare_folder(Path(out))
     with draft_in(folder) as draft:
         write_pattern(made, draft, dxf_versions=(dxf_version,), job_hash=made.key)
-        files = publish(draft, folder)
+        files = publish(draft, folder, inputs=[path, *(line.name for line in plan.lines)])
     drawings = (f"{plan.name}.dxf", f"{plan.name}.svg")
     left = tuple(name for name in drawings if name not in files and (folder / name).exists())
     return made, Published(files, left=left)
@@ -297,7 +297,7 @@ def nest_files(
             name = f"sheet-{number:02d}"
             write_drawing(compose_sheet(layout, parts, name=name), draft / name, (dxf_version,))
         write_text(draft / "nest.json", json_text(nest_json(answer, parts)))
-        written = publish(draft, folder)
+        written = publish(draft, folder, inputs=files)
     return answer, Published(written, left=_sheets_beyond(folder, len(answer.sheets)))
 
 

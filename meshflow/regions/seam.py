@@ -99,7 +99,8 @@ def _kept_closed(rims: Rims, needed: IntArray) -> tuple[Finding, ...]:
 
 def _opened(piece: Piece, path: IntArray, rims: Rims, inner: int) -> Finding:
     steps = np.linalg.norm(np.diff(piece.vertices[path], axis=0), axis=1)
-    start, end = ("{:.1f}, {:.1f}, {:.1f}".format(*piece.vertices[path[at]]) for at in (0, -1))
+    ends = np.round(piece.vertices[path[[0, -1]]], 1) + 0.0  # no minus before a nought
+    start, end = ("{:.1f}, {:.1f}, {:.1f}".format(*end) for end in ends)
     text = (
         f"ring opened along a seam of {steps.sum():.1f} mm from {start} to {end}; closed it lacks "
         f"{_degrees(float(rims.hidden[inner]))} to lie flat."

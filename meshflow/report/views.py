@@ -17,6 +17,7 @@ from meshflow.errors import OptionError
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.layout import SheetLayout
 from meshflow.model.pattern import FlatPattern, Verdict
+from meshflow.model.region import Region
 from meshflow.model.surface import evidence_words
 from meshflow.report import words
 from meshflow.report.figures import legend_svg, pattern_svg_and_squares, sheet_svg
@@ -126,7 +127,7 @@ def _pattern_view(entry: PartEntry, pattern: FlatPattern, material: str, number:
         "verdict": words.verdict_words(pattern, material),
         "limits": words.limits_words(pattern.limits),
         "smoothing": words.smoothing_words(pattern),
-        "side": _SIDES[pattern.region.side],
+        "side": _side(pattern.region),
         "face_up": up[pattern.region.face_up],
         "stretch_rows": distortion_rows(pattern, thins=entry.material_family != "leather"),
         "pooled_mm": pooled,
@@ -134,6 +135,14 @@ def _pattern_view(entry: PartEntry, pattern: FlatPattern, material: str, number:
         "picture": Markup(picture),
         "legend": Markup(legend_svg(pattern, key=f"key-{number}")),
     }
+
+
+def _side(region: Region) -> str:
+    """Return how the material lies to the scan."""
+    face, off = _SIDES[region.side], region.layer_offset_mm
+    if off == 0.0:
+        return f"The scan shows {face}"
+    return f"{face[0].upper()}{face[1:]} lies {abs(off):g} mm {'outside' if off > 0 else 'inside'} the scanned surface"
 
 
 def _findings(entry: PartEntry) -> tuple[Finding, ...]:

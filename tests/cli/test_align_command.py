@@ -175,9 +175,6 @@ def test_measures_are_printed_and_written_to_a_record(bench, tmp_path):
         (("align", "boss.ply", "--units", "mm", "--out", "x.ply"), 2, "one of --points, --axes and --onto"),
         (("align", "boss.ply", "--units", "mm", "--out", "x.ply", "--points", "0,0,0 1,0,0"), 2, "3 points are needed"),
         (("align", "boss.ply", "--units", "mm", "--out", "x.ply", "--points", "0,0,0 1,0,0 2,0,0"), 1, "one line"),
-        (("align", "boss.ply", "--units", "mm", "--out", "x.obj", "--axes"), 1, "not a mesh format I write"),
-        (("align", "boss.ply", "--units", "mm", "--out", "boss.ply", "--axes"), 1, "the scan itself"),
-        (("align", "boss.ply", "--units", "mm", "--out", "no/x.ply", "--axes"), 1, "no such folder"),
         (("align", "boss.ply", "--units", "mm", "--out", "x.ply", "--onto", "none.ply"), 1, "none.ply"),
         (("mirror", "boss.ply", "--units", "mm", "--out", "x.ply"), 2, "Say what to make"),
         (("mirror", "boss.ply", "--units", "mm", "--average"), 2, "Say where to write"),
@@ -196,7 +193,7 @@ def test_measures_are_printed_and_written_to_a_record(bench, tmp_path):
         (("resize", "box.ply", "--units", "mm", "--out", "x.ply", "--girth", "9", "--at", "0,0,1,99"), 1, "misses"),
         (("measure", "box.ply", "--units", "mm"), 2, "Say what to measure"),
         (("measure", "box.ply", "--units", "mm", "--girth", "0,0,1"), 2, "four numbers"),
-        (("measure", "box.ply", "--units", "mm", "--area", "label=9", "--out", "x.ply"), 1, "area label=9"),
+        (("measure", "box.ply", "--units", "mm", "--area", "label=9", "--out", "x.json"), 1, "area label=9"),
         (("measure", "box.ply", "--units", "mm", "--along", "0,0,0"), 2, "2 points are needed"),
     ],
 )

@@ -116,7 +116,8 @@ def test_the_demo_is_copied_whole(tmp_path):
     assert job == tmp_path / "demo" / "carousel.toml"
     for name in contents(tmp_path / "demo"):
         assert (tmp_path / "demo" / name).read_bytes() == (SAMPLES / name).read_bytes()
-    assert {path.suffix for path in (tmp_path / "demo").iterdir()} == {".toml", ".stl", ".obj", ".ply", ".glb", ".3mf"}
+    suffixes = {".toml", ".stl", ".obj", ".ply", ".glb", ".3mf", ".dxf"}
+    assert {path.suffix for path in (tmp_path / "demo").iterdir()} == suffixes
 
 
 def test_a_demo_that_was_changed_is_not_overwritten(meshflow, shop):

@@ -11,8 +11,7 @@ from click.testing import CliRunner
 from meshes import closed_ball
 from meshflow_cli.commands.mend import command
 
-import meshflow.files
-from meshflow.errors import MeshFileError, MissingExtraError, OptionError
+from meshflow.errors import MeshFileError, MissingExtraError
 from meshflow.geometry.topology import edge_table
 from meshflow.mesh.read import read_mesh
 from meshflow.mesh.write import write_mesh
@@ -103,58 +102,6 @@ def test_the_same_file_gives_the_same_bytes(opened, tmp_path):
     for out in outs:
         call(opened, "--units", "mm", "--max-deviation", "0.2", "--denoise", "--fill-holes", "all", "--out", out)
     assert outs[0].read_bytes() == outs[1].read_bytes()
-
-
-def test_an_earlier_file_is_kept_and_the_same_result_makes_no_copy(opened, tmp_path):
-    out = tmp_path / "mended.ply"
-    out.write_bytes(b"a day of work by hand")
-    first = call(opened, "--units", "mm", "--max-deviation", "0.1", "--out", out)
-    assert "the earlier mended.ply is kept as mended.earlier-1.ply" in first.stderr
-    one = out.read_bytes()
-    again = call(opened, "--units", "mm", "--max-deviation", "0.1", "--out", out)
-    assert "earlier" not in again.stderr
-    call(opened, "--units", "mm", "--max-deviation", "0.1", "--fill-holes", "all", "--out", out)
-    kept = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
-    assert sorted(kept) == ["finial.stl", "mended.earlier-1.ply", "mended.earlier-2.ply", "mended.ply"]
-    assert kept["mended.earlier-1.ply"] == b"a day of work by hand"
-    assert kept["mended.earlier-2.ply"] == one
-
-
-def test_the_scan_itself_is_never_written_over(opened, tmp_path):
-    scan = opened.read_bytes()
-    (tmp_path / "link.stl").symlink_to(opened)
-    for out in (opened, tmp_path / "link.stl"):
-        said = call(opened, "--units", "mm", "--max-deviation", "0.1", "--out", out)
-        assert isinstance(said.exception, OptionError)
-        assert "the scan itself" in str(said.exception)
-    assert opened.read_bytes() == scan
-
-
-@pytest.mark.parametrize("place", ["no/such/folder/m.ply", ".ply/m.ply", "finial.stl/m.ply"])
-def test_a_place_that_cannot_hold_the_result_is_refused_before_the_work(opened, tmp_path, place):
-    said = call(tmp_path / "never_read.stl", "--units", "mm", "--max-deviation", "0.1", "--out", tmp_path / place)
-    assert isinstance(said.exception, MeshFileError)
-    assert "folder" in str(said.exception)
-
-
-@pytest.mark.parametrize("links", [True, False], ids=["links", "no links"])
-def test_an_interrupt_while_writing_leaves_everything_as_it_was(opened, tmp_path, monkeypatch, links):
-    out = tmp_path / "mended.ply"
-    out.write_bytes(b"earlier")
-    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
-
-    def interrupted(_):
-        raise KeyboardInterrupt
-
-    def unknown(*_):
-        raise OSError(95, "Operation not supported")
-
-    monkeypatch.setattr(meshflow.files.os, "fsync", interrupted)
-    if not links:
-        monkeypatch.setattr("meshflow.job.mend.os.link", unknown)
-    said = call(opened, "--units", "mm", "--max-deviation", "0.1", "--out", out)
-    assert isinstance(said.exception, KeyboardInterrupt | SystemExit) or said.exit_code != 0
-    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
 
 
 def test_scraps_and_gaps_go_by_the_size_that_is_asked_for(opened, tmp_path):

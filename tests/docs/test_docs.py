@@ -16,6 +16,7 @@ import pytest
 from click.testing import CliRunner
 from meshflow_cli.main import COMMANDS, cli
 
+import meshflow
 from meshflow.job.schema import json_schema
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -202,6 +203,17 @@ def test_every_room_has_a_page_of_its_functions():
         assert (DOCS / "reference" / "python" / f"{room.parent.name}.md").is_file(), room.parent.name
 
 
+def test_the_reference_lists_exactly_the_public_names_and_has_the_page_of_each():
+    pages = DOCS / "reference" / "python"
+    assert set(first_cells((pages / "index.md").read_text(encoding="utf-8"))) == set(meshflow.__all__) - {"__version__"}
+    shown = {
+        module
+        for page in pages.glob("*.md")
+        for module in re.findall(r"automodule:: (\S+)", page.read_text(encoding="utf-8"))
+    }
+    assert set(meshflow._HOME.values()) <= shown
+
+
 # ----------------------------------------------------------------------------------------------------------- tutorial
 
 
@@ -229,7 +241,7 @@ def same_words(shown: str, printed: str) -> bool:
 
 def test_the_tutorial_shows_what_its_commands_print(tmp_path, monkeypatch):
     for file in (ROOT / "sample_meshes").iterdir():
-        if file.suffix in {".toml", ".stl", ".ply", ".obj", ".glb", ".3mf"}:
+        if file.suffix in {".toml", ".stl", ".ply", ".obj", ".glb", ".3mf", ".dxf"}:
             shutil.copy(file, tmp_path)
     monkeypatch.chdir(tmp_path)
     for command, output in steps():

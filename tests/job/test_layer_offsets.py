@@ -59,7 +59,9 @@ def test_each_layer_of_a_job_is_cut_at_its_own_width_and_the_papers_say_so(seat)
     assert [row["offset"] for row in record["options"]["part"]] == [0.0, 6.0]
     said = [note for part in record["parts"] for note in part["findings"] if note["code"] == "R112"]
     assert [note["text"] for note in said] == ["this layer's inner face lies 6 mm outside the scanned surface."]
-    assert "6 mm outside the scanned surface" in (seat / "out" / "job.html").read_text()
+    paper = (seat / "out" / "job.html").read_text()
+    assert "Its inner face lies 6 mm outside the scanned surface; lay the pattern" in paper
+    assert "The scan shows its inner face; lay the pattern" in paper  # the padding, which lies on the scan
 
 
 def test_the_drawing_notes_where_the_layer_lies(seat):

@@ -9,16 +9,14 @@ from typing import Any
 import click
 
 from meshflow_cli.console import progress_line, say, show_findings
-from meshflow_cli.options import units_option
+from meshflow_cli.options import mesh_out_option, units_option
 from meshflow_cli.places import Points
 
 
 @click.command("align")
 @click.argument("file", type=click.Path(path_type=Path))
 @units_option
-@click.option(
-    "--out", required=True, type=click.Path(path_type=Path), metavar="FILE", help="File to write: .ply, .3mf or .stl."
-)
+@mesh_out_option(required=True)
 @click.option(
     "--points",
     type=Points(3),

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 import click
 
 from meshflow_cli.console import progress_line, say, show_findings, show_table
-from meshflow_cli.options import units_option
+from meshflow_cli.options import OutFile, units_option
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -45,7 +45,7 @@ def _measure(kind: str, metavar: str, text: str) -> Callable[[F], F]:
 @_measure("tape", '"NX,NY,NZ,D [X,Y,Z]"', "The same, bridging the hollows as a tape measure does.")
 @_measure("area", "SELECTOR", "Area of a region; all for the whole surface.")
 @_measure("thickness", "X,Y,Z", "Straight in from a point to the other side.")
-@click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="Write the measures to this JSON file.")
+@click.option("--out", type=OutFile(".json"), metavar="FILE", help="Write the measures to this JSON file.")
 @click.option("--json", "as_json", is_flag=True, help="Print the measures as JSON.")
 def command(file: Path, units: str | None, out: Path | None, as_json: bool, **asked: Any) -> int:
     """Take measures of a scan, for the record."""

@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from meshflow_cli.console import progress_line, say
-from meshflow_cli.options import Length, units_option
+from meshflow_cli.options import Length, mesh_out_option, units_option
 
 
 class _Width(Length):
@@ -31,9 +31,7 @@ class _Width(Length):
     metavar="LENGTH",
     help="How far the measured surface may move, all steps together.",
 )
-@click.option(
-    "--out", required=True, type=click.Path(path_type=Path), metavar="FILE", help="File to write: .ply, .3mf or .stl."
-)
+@mesh_out_option(required=True)
 @click.option(
     "--fill-holes",
     type=_Width(),
@@ -71,11 +69,9 @@ class _Width(Length):
 @click.option("--json", "as_json", is_flag=True, help="Print the report as JSON.")
 def command(file: Path, units: str | None, max_deviation: float, out: Path, as_json: bool, **chosen: Any) -> int:
     """Repair a scan within a bound on the deviation."""
-    from meshflow.job.mend import WRITTEN_FORMATS, mend_file
+    from meshflow.job.mend import mend_file
     from meshflow.model.mend import MendOptions
 
-    if out.suffix.lower() not in WRITTEN_FORMATS:
-        raise click.BadParameter(f"{out.name} must end in .ply, .3mf or .stl.", param_hint="--out")
     options = MendOptions(
         max_deviation_mm=max_deviation,
         split=not chosen["keep_branches"],
@@ -95,8 +91,6 @@ def command(file: Path, units: str | None, max_deviation: float, out: Path, as_j
     else:
         _say(done.mended)
         click.echo(f"  wrote {out}")
-    if done.earlier is not None:
-        say(f"the earlier {out.name} is kept as {done.earlier.name}", err=True)
     return 0
 
 

@@ -9,14 +9,14 @@ from typing import Any
 import click
 
 from meshflow_cli.console import progress_line, say, show_findings
-from meshflow_cli.options import units_option
+from meshflow_cli.options import mesh_out_option, units_option
 from meshflow_cli.places import PlaneOf, Point
 
 
 @click.command("mirror")
 @click.argument("file", type=click.Path(path_type=Path))
 @units_option
-@click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="File to write: .ply, .3mf or .stl.")
+@mesh_out_option(required=False)
 @click.option("--image", is_flag=True, help="Make the other hand: the mirror image of the whole scan; needs --plane.")
 @click.option(
     "--keep", type=Point(), metavar="X,Y,Z", help="Make the piece whole from the side of the plane this point is on."

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from meshflow_cli.console import progress_line, say, show_findings
-from meshflow_cli.options import SignedLength, units_option
+from meshflow_cli.options import SignedLength, mesh_out_option, units_option
 
 
 @click.command("offset")
@@ -17,9 +17,7 @@ from meshflow_cli.options import SignedLength, units_option
 @click.option(
     "--by", required=True, type=SignedLength(), metavar="LENGTH", help="How far, outward; a minus goes inward."
 )
-@click.option(
-    "--out", required=True, type=click.Path(path_type=Path), metavar="FILE", help="File to write: .ply, .3mf or .stl."
-)
+@mesh_out_option(required=True)
 def command(file: Path, units: str | None, by: float, out: Path) -> int:
     """Write the surface some millimetres outside or inside a scan."""
     from meshflow.job.offset import offset_file

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from meshflow_cli.console import progress_line, say, show_findings
-from meshflow_cli.options import Length, units_option
+from meshflow_cli.options import Length, mesh_out_option, units_option
 from meshflow_cli.places import PlaneOf
 
 
@@ -31,9 +31,7 @@ class _Scale(click.ParamType):  # type: ignore[type-arg]
 @click.command("resize")
 @click.argument("file", type=click.Path(path_type=Path))
 @units_option
-@click.option(
-    "--out", required=True, type=click.Path(path_type=Path), metavar="FILE", help="File to write: .ply, .3mf or .stl."
-)
+@mesh_out_option(required=True)
 @click.option("--scale", type=_Scale(), metavar="F|FX,FY,FZ", help="New size over old, for all or along x, y, z.")
 @click.option(
     "--girth", type=Length(positive=True), metavar="LENGTH", help="Scale to this girth by the tape; needs --at."
