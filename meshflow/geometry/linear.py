@@ -1,37 +1,33 @@
 """The one door to sparse factorisation.
 
-Every solve of the house goes through here, so that a faster backend is one file's change. The default is SuperLU as
-scipy carries it (BSD-3-Clause), in symmetric mode: no pivoting off the diagonal.
-
-The order of the unknowns decides the cost. They sit on a surface, so the positions are at hand: `dissection_order`
-halves the points again and again and puts the vertices between two halves last (nested dissection). Without points
-SuperLU's own minimum degree order is used; its fill is alike, but on large regular meshes it factorises up to twenty
-times more slowly. A system with several unknowns a vertex is ordered once by its vertices; the caller builds its
-matrix in that order and passes ``ordered=True`` for every factorisation that follows.
+Every solve of the house goes through here, so that a faster backend is one file's change. Matrices whose unknowns sit
+at points of a surface are factorised by our own multifrontal Cholesky (`meshflow.geometry.cholesky`): its structure is
+found once and serves every matrix of the same pattern. SuperLU as scipy carries it (BSD-3-Clause) takes the rest:
+matrices without points, and those that rounding has made indefinite. See docs/decisions/0011.
 
 References
 ----------
-A. George, "Nested dissection of a regular finite element mesh", SIAM J. Numer. Anal. 10:2, 1973.
 X. S. Li, "An overview of SuperLU", ACM TOMS 31:3, 2005.
 """
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
 from meshflow.errors import FlattenError
+from meshflow.geometry.cholesky import Cholesky, NotPositiveDefiniteError, Panels
 from meshflow.model.arrays import FloatArray, IntArray
 
-__all__ = ["BACKEND", "Factor", "dissection_order", "factorise"]
+__all__ = ["BACKEND", "Cholesky", "Factor", "NotPositiveDefiniteError", "Panels", "factorise"]
 
-BACKEND = "scipy-superlu"
+BACKEND = "meshflow-multifrontal"
 
 # Measured on matrices of 50 000 unknowns: a third faster than SuperLU's own defaults. A panel wider than the library
 # was built for (20) corrupts memory, so never raise it.
 RELAX, PANEL = 20, 4
-LEAF = 32  # points that are no longer halved
 
 
 class Factor:
@@ -39,25 +35,25 @@ class Factor:
 
     Parameters
     ----------
-    lu : object
-        scipy's SuperLU object.
+    solver : callable
+        Returns the solution for a right-hand side in the order that was factorised.
     order : (n,) int array, optional
         Old index of each row that was factorised; as they stand when left out.
     """
 
-    def __init__(self, lu: Any, order: IntArray | None = None) -> None:
-        self._lu, self._order = lu, order
+    def __init__(self, solver: Callable[[FloatArray], FloatArray], order: IntArray | None = None) -> None:
+        self._solver, self._order = solver, order
 
     def solve(self, right: FloatArray) -> FloatArray:
         """Return x of ``A x = right``; `right` has shape (n,) or (n, k)."""
         if self._order is None:
-            return np.asarray(self._lu.solve(np.ascontiguousarray(right, dtype=np.float64)))
+            return np.asarray(self._solver(np.ascontiguousarray(right, dtype=np.float64)))
         solved = np.empty(np.shape(right))
-        solved[self._order] = self._lu.solve(np.ascontiguousarray(right[self._order], dtype=np.float64))
+        solved[self._order] = self._solver(np.ascontiguousarray(right[self._order], dtype=np.float64))
         return solved
 
 
-def factorise(matrix: Any, *, points: FloatArray | None = None, ordered: bool = False) -> Factor:
+def factorise(matrix: Any, *, points: FloatArray | None = None) -> Factor:
     """Factorise a sparse symmetric positive definite matrix.
 
     Parameters
@@ -65,9 +61,7 @@ def factorise(matrix: Any, *, points: FloatArray | None = None, ordered: bool = 
     matrix : scipy sparse array
         Shape (n, n), symmetric.
     points : (n, d) float array, optional
-        Where the unknowns sit, for a good order.
-    ordered : bool
-        Whether rows and columns already stand in a good order.
+        Where the unknowns sit, d = 2 or 3.
 
     Returns
     -------
@@ -80,69 +74,32 @@ def factorise(matrix: Any, *, points: FloatArray | None = None, ordered: bool = 
         If the matrix is singular.
     """
     if points is None:
-        return Factor(_superlu(matrix, "NATURAL" if ordered else "MMD_AT_PLUS_A"))
-    entries = matrix.tocoo()
-    order = dissection_order(points, entries.row, entries.col)
-    return Factor(_superlu(matrix.tocsr()[order][:, order], "NATURAL"), order)
+        return Factor(_superlu(matrix).solve)
+    try:
+        return _multifrontal(matrix, points)
+    except NotPositiveDefiniteError:
+        return Factor(_superlu(matrix).solve)
 
 
-def dissection_order(points: FloatArray, rows: IntArray, columns: IntArray) -> IntArray:
-    """Return an order of few fill-ins for a pattern of links between points.
+def _multifrontal(matrix: Any, points: FloatArray) -> Factor:
+    from meshflow.geometry.frontal import lower_columns
 
-    Parameters
-    ----------
-    points : (n, d) float array
-        Positions.
-    rows, columns : (k,) int array
-        Linked pairs, either way round or both.
-
-    Returns
-    -------
-    (n,) int array
-        Old index of each new position: both halves first, what separates them last, and so on inside each half.
-    """
-    rows, columns = rows[rows != columns], columns[rows != columns]
-    # Digits of base 3 from the first cut to the last: 0 and 1 the halves, 2 what separates them.
-    key = np.zeros(len(points), dtype=np.int64)
-    part = np.zeros(len(points), dtype=np.int64)
-    for _ in range(_levels(len(points))):
-        ids = np.flatnonzero(part >= 0)
-        half = np.full(len(points), -1)
-        half[ids] = _halves(points[ids], part[ids])
-        across = (part[rows] >= 0) & (part[rows] == part[columns]) & (half[rows] == 0) & (half[columns] == 1)
-        across |= (part[rows] >= 0) & (part[rows] == part[columns]) & (half[rows] == 1) & (half[columns] == 0)
-        between = np.zeros(len(points), dtype=bool)
-        between[np.where(half[rows[across]] == 0, rows[across], columns[across])] = True
-        key = 3 * key + np.where(between, 2, np.maximum(half, 0))
-        part = np.where(between, -1, np.where(part >= 0, 2 * part + half, -1))
-    return np.argsort(key, kind="stable")
+    columns = matrix.tocsc()
+    columns.sum_duplicates()
+    starts, indices = columns.indptr.astype(np.int64), columns.indices.astype(np.int64)
+    solver = Cholesky(points, indices, np.repeat(np.arange(len(points)), np.diff(starts)))
+    panels = solver.factorise(*lower_columns(solver.order, starts, indices, columns.data))
+    return Factor(panels.solve, solver.order)
 
 
-def _levels(count: int) -> int:
-    return min(max(int(np.ceil(np.log2(max(count, 1) / LEAF))), 0), 36)
-
-
-def _halves(points: FloatArray, part: IntArray) -> IntArray:
-    """Return 0 or 1 for each point: the halves of its part across the longest side of its box."""
-    _, part, count = np.unique(part, return_inverse=True, return_counts=True)
-    low, high = np.full((len(count), points.shape[1]), np.inf), np.full((len(count), points.shape[1]), -np.inf)
-    np.minimum.at(low, part, points)
-    np.maximum.at(high, part, points)
-    along = points[np.arange(len(points)), np.argmax(high - low, axis=1)[part]]
-    order = np.lexsort((along, part))
-    rank = np.empty(len(points), dtype=np.int64)
-    rank[order] = np.arange(len(points)) - np.repeat(np.cumsum(count) - count, count)
-    return np.asarray(rank >= count[part] // 2, dtype=np.int64)
-
-
-def _superlu(matrix: Any, order: Literal["NATURAL", "MMD_AT_PLUS_A"]) -> Any:
+def _superlu(matrix: Any) -> Any:
     from scipy.sparse import csc_array
     from scipy.sparse.linalg import splu
 
     try:
         return splu(
             csc_array(matrix),
-            permc_spec=order,
+            permc_spec="MMD_AT_PLUS_A",
             diag_pivot_thresh=0.0,
             relax=RELAX,
             panel_size=PANEL,

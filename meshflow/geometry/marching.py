@@ -16,6 +16,9 @@ __all__ = ["march"]
 
 # A vertex is handed on again only if it came nearer by this share: far below the accuracy of the method.
 _WORTH_TELLING = 1e-10
+# A few times are usual, some hundred on badly sheared meshes. Where a side is next to nothing, rounding lets its two
+# ends pull each other down without end.
+_MOST_TELLINGS = 1000
 
 
 @njit(cache=True)
@@ -40,6 +43,7 @@ def march(
     count = len(distance)
     heap = np.empty(count, np.int64)
     place = np.full(count, -1, np.int64)
+    told = np.zeros(count, np.int64)
     size = 0
     for vertex in range(count):
         if distance[vertex] < np.inf:
@@ -60,7 +64,8 @@ def march(
                     )  # fmt: skip
                     reached = min(reached, across)
                 goal = faces[face, target]
-                if reached < distance[goal] * (1.0 - _WORTH_TELLING):
+                if reached < distance[goal] * (1.0 - _WORTH_TELLING) and told[goal] < _MOST_TELLINGS:
+                    told[goal] += 1
                     distance[goal] = reached
                     size = _push(heap, place, distance, size, goal)
 

@@ -85,15 +85,13 @@ def cotan_laplacian(lengths: FloatArray, faces: IntArray, vertex_count: int) -> 
     (n, n) sparse array
         ``(L u)_i = sum_j w_ij (u_i - u_j)`` with ``w_ij`` half the sum of the cotangents opposite to edge ij.
     """
-    from scipy.sparse import coo_array
+    from scipy.sparse import csr_array
 
-    weight = 0.5 * cotangents(lengths)
-    ends = np.stack([np.roll(faces, -1, axis=1), np.roll(faces, -2, axis=1)], axis=2).reshape(-1, 2)
-    w = weight.reshape(-1)
-    i, j = ends[:, 0], ends[:, 1]
-    entries = np.concatenate([-w, -w, w, w])
-    rows, columns = np.concatenate([i, j, i, j]), np.concatenate([j, i, i, j])
-    return coo_array((entries, (rows, columns)), shape=(vertex_count, vertex_count)).tocsr()
+    from meshflow.geometry.scatter import laplacian_rows
+
+    corners = np.ascontiguousarray(faces, dtype=np.int64)
+    starts, columns, entries = laplacian_rows(corners, 0.5 * cotangents(lengths), vertex_count)
+    return csr_array((entries, columns, starts), shape=(vertex_count, vertex_count))
 
 
 def barycentric_mass(areas: FloatArray, faces: IntArray, vertex_count: int) -> FloatArray:

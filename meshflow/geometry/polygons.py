@@ -26,6 +26,7 @@ __all__ = [
     "depth_of",
     "gap_between",
     "inside",
+    "joined_outline",
     "least_rectangle_angle",
     "material",
     "pole_of_inaccessibility",
@@ -60,6 +61,28 @@ def material(outline: Polycurve | Circle, holes: Sequence[Polycurve | Circle] = 
 
     rings = [tessellate(contour, tolerance=tolerance) for contour in (outline, *holes)]
     return shapely.Polygon(rings[0], rings[1:])
+
+
+def joined_outline(rings: Sequence[FloatArray]) -> tuple[FloatArray, int]:
+    """Return the outer ring of several areas laid over each other.
+
+    Parameters
+    ----------
+    rings : sequence of (k, 2) float array
+        Simple rings that hang together [mm].
+
+    Returns
+    -------
+    ring : (n, 2) float array
+        The outer ring of the largest piece, the first point not repeated.
+    gaps : int
+        How many gaps it goes round.
+    """
+    import shapely
+
+    joined = shapely.union_all([shapely.Polygon(ring) for ring in rings])
+    whole = max(shapely.get_parts(joined), key=lambda piece: float(piece.area))
+    return np.asarray(shapely.get_coordinates(whole.exterior)[:-1]), len(whole.interiors)
 
 
 def shrunk(area: Area, by: float) -> Area:

@@ -171,3 +171,14 @@ def test_a_face_without_area_still_has_a_nearest_point():
     weights, distances = closest_points(line, np.array([[0, 1, 2], [3, 3, 3]]), np.array([3.0, 4.0, 0.0]))
     assert distances == pytest.approx([4.0, np.sqrt(17.0)])
     assert np.isfinite(weights).all()
+
+
+def test_two_vertices_a_nanometre_apart_do_not_keep_it_going_for_ever():
+    vertices, faces = meshes.spherical_cap(30.0, np.radians(60), 14)
+    close = vertices.copy()
+    close[30] = close[31] + 1e-9
+    sources = range(0, len(vertices), 7)
+    for source in sources:
+        assert geodesic_distance(close, faces, source).max() == pytest.approx(
+            geodesic_distance(vertices, faces, source).max(), rel=0.02
+        )

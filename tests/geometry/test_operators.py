@@ -6,10 +6,10 @@ import igl
 import meshes
 import numpy as np
 import pytest
-from scipy.sparse import eye_array, random_array
+from scipy.sparse import eye_array
 
 from meshflow.errors import FlattenError
-from meshflow.geometry.linear import dissection_order, factorise
+from meshflow.geometry.linear import factorise
 from meshflow.geometry.operators import (
     cotan_laplacian,
     cotangents,
@@ -61,33 +61,6 @@ def test_mollification_leaves_good_faces_alone_and_saves_flat_ones():
     lengths = mollified(np.array([[1.0, 1.0, 2.0], [3.0, 4.0, 5.0]]))
     assert heron_areas(lengths).min() > 0
     assert np.isfinite(cotangents(lengths)).all()
-
-
-def test_factorisation_solves_to_machine_precision_in_any_order():
-    random = random_array((200, 200), density=0.02, rng=np.random.default_rng(1))
-    matrix = (random @ random.T + 10 * eye_array(200)).tocsc()
-    right = np.random.default_rng(2).normal(size=(200, 2))
-    plain = factorise(matrix).solve(right)
-    points = np.random.default_rng(3).normal(size=(200, 3))
-    coo = matrix.tocoo()
-    order = dissection_order(points, coo.row, coo.col)
-    ordered = factorise(matrix[order][:, order], ordered=True).solve(right[order])
-    np.testing.assert_allclose(matrix @ plain, right, atol=1e-9)
-    np.testing.assert_allclose(ordered[np.argsort(order)], plain, atol=1e-9)
-    np.testing.assert_allclose(factorise(matrix, points=points).solve(right), plain, atol=1e-9)
-    np.testing.assert_allclose(factorise(matrix, points=points).solve(right[:, 0]), plain[:, 0], atol=1e-9)
-    assert sorted(order.tolist()) == list(range(200))
-
-
-def test_nested_dissection_fills_in_little():
-    # A. George 1973: on an n x n grid the factor has O(n^2 log n) entries; row by row it has n^3.
-    for size in (20, 40, 80):
-        vertices, faces = meshes.saddle(count=size)
-        laplacian = cotan_laplacian(edge_lengths(vertices, faces), faces, len(vertices)) + eye_array(len(vertices))
-        factor = factorise(laplacian, points=vertices)
-        entries = factor._lu.L.nnz
-        assert entries < 6.0 * size**2 * np.log2(size)
-        assert size < 80 or entries < 0.5 * factorise(laplacian, ordered=True)._lu.L.nnz
 
 
 def test_a_singular_system_is_a_named_error():
