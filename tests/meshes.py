@@ -314,3 +314,14 @@ def grooved_plate(radius: float, half: float = 15.0, length: float = 20.0, count
     z = np.concatenate([np.zeros(6), radius * np.sin(turn), np.zeros(6)])
     y = np.repeat(np.linspace(0, length, rows), len(x))
     return np.stack([np.tile(x, rows), y, np.tile(z, rows)], axis=1), grid_faces(len(x), rows)
+
+
+def drawn_cup(diameter: float = 50.0, height: float = 30.0, rings: int = 32) -> Mesh:
+    """A flat-bottomed cup in rings of even width along the meridian, one of them at the sharp edge of the bottom."""
+    vertices, faces = spherical_cap(1.0, np.radians(60), rings)
+    angle = np.arctan2(vertices[:, 1], vertices[:, 0])
+    ring = np.rint(rings * np.arccos(np.clip(vertices[:, 2], -1, 1)) / np.radians(60))
+    bottom = round(rings * 0.5 * diameter / (0.5 * diameter + height))
+    r = 0.5 * diameter * np.minimum(ring / bottom, 1.0)
+    z = height * (np.maximum(ring, bottom) - bottom) / (rings - bottom)
+    return np.stack([r * np.cos(angle), r * np.sin(angle), -z], axis=1), faces

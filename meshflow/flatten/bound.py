@@ -1,14 +1,16 @@
-"""What no uncut pattern can beat: a lower bound on the stretch, from geodesic discs of the piece.
+"""Can it lie flat? A lower bound on the stretch that no uncut pattern of the piece can beat.
 
-Take a disc of geodesic radius r about a point, wholly inside the piece, whose rim has length L. Laid flat with every
-stretch (formed over flat) between s_min and s_max, the rim is at most L / s_min long, and nowhere nearer to the
-centre than r / s_max, since the straight way to it is the image of a way on the disc. A curve round a point at that
-distance is at least 2 pi r / s_max long. So::
+Terms: the *ratio* of a flattening is its largest stretch over its smallest (formed over flat); scaling the pattern does
+not change it. A material that may be stretched by t and gathered by g allows a ratio of ``(1 + t) / (1 - g)``: where
+the bound is greater, it is proven that no pattern without a cut stays within the limits.
 
-    s_max / s_min >= 2 pi r / L(r)
+Three proofs are tried, each round several centres: domes by discs whose rim is too short (`bound_dome`), saddles by
+discs and rings that hold too much surface (`bound_saddle`). All hold for the triangles as they are, without a margin
+but rounding (one part in a million is taken off). Where none says anything the bound is 1, which proves nothing: the
+piece may still be hard to flatten. Only patterns that do not lie over themselves are considered.
 
-It says something where the piece is domed (L < 2 pi r); on saddles it is silent. For a spherical cap it is the best
-possible (Milnor 1969). Errors of the distance and of the polygonal rim are covered by a margin taken off the bound.
+On a spherical cap the bound tends to the optimum, a / sin a (Milnor 1969), as the mesh is refined; it is never above
+it. On saddles it finds about half of the strain that the best known flattening has.
 
 References
 ----------
@@ -17,66 +19,210 @@ J. Milnor, "A problem in cartography", Amer. Math. Monthly 76:10, 1969.
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+from typing import Literal
+
 import numpy as np
 
+from meshflow.flatten.bound_dome import Growth, growth_from
+from meshflow.flatten.bound_saddle import angle_rate, disc_ratio, ring_ratio
 from meshflow.geometry.geodesics import geodesic_distance
-from meshflow.geometry.triangles import edge_lengths
-from meshflow.model.arrays import BoolArray, FloatArray, IntArray
+from meshflow.geometry.topology import boundary_loops
+from meshflow.geometry.triangles import edge_lengths, face_areas
+from meshflow.geometry.ways import farthest_in_faces
+from meshflow.model.arrays import FloatArray, IntArray
 
-__all__ = ["least_stretch_ratio"]
+__all__ = ["StretchBound", "stretch_bound"]
 
-# Fast marching is off by under 0.5 % of the radius, a level line of 25 chords is 0.3 % too short.
-MARGIN = 1e-2
-RADII = np.linspace(0.3, 0.98, 12)
+ROUNDING = 1e-6  # share of the bound taken off: far above what rounding can do, far below what matters
+SPREAD = ((10_000, 16, 4), (60_000, 8, 2))  # faces up to which so many centres are spread, then moved so often
+FEW = (3, 0)
+ROOMY = 0.995  # surface over that of a flat disc; distances err by half a percent
+NEIGHBOURS = 6  # places tried about a centre that is moved
+PARTS = ((6_000, 6), (20_000, 4), (60_000, 2))  # faces up to which a side is cut into so many pieces
 
 
-def least_stretch_ratio(vertices: FloatArray, faces: IntArray, on_boundary: BoolArray, centres: IntArray) -> float:
-    """Return a value that the largest stretch over the smallest reaches in every uncut flattening.
+@dataclass(frozen=True, slots=True)
+class StretchBound:
+    """What no uncut pattern can beat, and where that shows.
+
+    Parameters
+    ----------
+    ratio : float
+        Largest stretch over smallest, at least 1; 1 where nothing is proven.
+    shown_by : {"dome", "disc", "ring", "nothing"}
+        Which proof holds.
+    centre : int
+        Vertex in the middle of the disc; -1 where nothing is proven.
+    radius_mm : float
+        Geodesic radius of the disc [mm].
+    place : (float, float, float)
+        Where its middle is on the formed piece [mm].
+    """
+
+    ratio: float = 1.0
+    shown_by: Literal["dome", "disc", "ring", "nothing"] = "nothing"
+    centre: int = -1
+    radius_mm: float = 0.0
+    place: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+    @property
+    def worst_stretch(self) -> float:
+        """The bound on the worst stretch or gather when both are balanced: the square root of the ratio."""
+        return math.sqrt(self.ratio)
+
+
+def stretch_bound(
+    vertices: FloatArray, faces: IntArray, flat: FloatArray | None = None, *, centres: IntArray | None = None
+) -> StretchBound:
+    """Return a lower bound on the ratio of the stretches of every uncut pattern.
 
     Parameters
     ----------
     vertices : (n, 3) float array
         Formed positions [mm].
     faces : (m, 3) int array
-        Vertex indices of a disk.
-    on_boundary : (n,) bool array
-        Which vertices lie on the rim or a hole.
-    centres : (k,) int array
-        Vertices to try as centres of discs.
+        Vertex indices of a disk, inner holes allowed.
+    flat : (n, 2) float array, optional
+        Any flat map; with it saddles are bounded by rings too. How good it is decides the strength alone.
+    centres : (k,) int array, optional
+        Vertices to try, and no others; places spread over the piece when left out.
 
     Returns
     -------
-    float
-        At least 1; already less the margin for discretisation.
+    StretchBound
+        The best bound found.
+
+    Examples
+    --------
+    >>> tent = np.array([[0.0, 0, 1], [1, 0, 0], [0, 1, 0], [-1, 0, 0], [0, -1, 0]])
+    >>> faces = np.array([[0, 1, 2], [0, 2, 3], [0, 3, 4], [0, 4, 1]])
+    >>> bound = stretch_bound(tent, faces)
+    >>> bound.shown_by, round(bound.ratio, 2)
+    ('dome', 1.36)
     """
-    best = 1.0
-    step = float(edge_lengths(vertices, faces).max())
-    for centre in centres.tolist():
-        distance = geodesic_distance(vertices, faces, int(centre))
-        reach = float(distance[on_boundary].min(initial=np.inf))
-        if not np.isfinite(reach):
-            continue
-        for radius in (RADII * (reach - step)).tolist():
-            length = _level_line_length(vertices, faces, distance, radius)
-            if radius > 4.0 * step and length > 0.0:
-                best = max(best, 2.0 * np.pi * radius * (1.0 - MARGIN) / length)
-    return best
+    search = _Search(vertices, faces)
+    if centres is None:
+        spread, moves = next(((s, m) for most, s, m in SPREAD if len(faces) <= most), FEW)
+        search.spread(spread)
+        search.move(moves)
+    else:
+        for centre in np.asarray(centres).tolist():
+            search.ask(int(centre))
+    found = [search.best]
+    for centre in search.saddles():
+        found.extend(_saddle_bounds(vertices, faces, flat, centre, search.clear_of(centre)))
+    best = max(found, key=lambda bound: bound.ratio)
+    ratio = best.ratio * (1.0 - ROUNDING)
+    if ratio <= 1.0:
+        return StretchBound()
+    x, y, z = vertices[best.centre].tolist()
+    return StretchBound(ratio, best.shown_by, best.centre, best.radius_mm, (x, y, z))
 
 
-def _level_line_length(vertices: FloatArray, faces: IntArray, distance: FloatArray, level: float) -> float:
-    """Length of the line of equal distance, straight across each face."""
-    d = distance[faces] - level
-    corners = vertices[faces]
-    crossed = (d > 0).any(axis=1) & (d <= 0).any(axis=1)
-    d, corners = d[crossed], corners[crossed]
-    ends = np.zeros((len(d), 2, 3))
-    filled = np.zeros(len(d), dtype=np.int64)
-    for k in range(3):
-        a, b = d[:, k], d[:, (k + 1) % 3]
-        hit = (a > 0) != (b > 0)
-        share = np.where(hit, a / np.where(hit, a - b, 1.0), 0.0)
-        point = corners[:, k] + share[:, None] * (corners[:, (k + 1) % 3] - corners[:, k])
-        rows = np.flatnonzero(hit)
-        ends[rows, filled[rows]] = point[rows]
-        filled[rows] += 1
-    return float(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum())
+class _Search:
+    """Looks for the disc that proves most, and keeps the centres where a saddle might show."""
+
+    def __init__(self, vertices: FloatArray, faces: IntArray) -> None:
+        self.vertices, self.faces = vertices, faces
+        self.loops = boundary_loops(faces)
+        self.rim = np.concatenate(self.loops) if self.loops else np.empty(0, dtype=np.int64)
+        # Holes may lie inside a disc, so depth is measured from the outline alone.
+        lengths = [np.linalg.norm(vertices[np.roll(loop, -1)] - vertices[loop], axis=1).sum() for loop in self.loops]
+        outline = self.loops[int(np.argmax(lengths))] if self.loops else self.rim
+        self.depth = geodesic_distance(vertices, faces, outline)
+        self.used = np.zeros(len(vertices), dtype=bool)
+        self.used[faces] = True
+        self.best = StretchBound()
+        self.distances: dict[int, FloatArray] = {}
+        self._room: dict[int, float] = {}
+        self._clear: dict[int, float] = {}
+
+    def ask(self, centre: int) -> None:
+        """Try the discs round one vertex."""
+        if centre in self.distances or not self.used[centre]:
+            return
+        distance = geodesic_distance(self.vertices, self.faces, centre)
+        self.distances[centre] = distance
+        growth = growth_from(self.vertices, self.faces, distance, self.loops)
+        if growth is None:
+            return
+        ratio, radius = growth.least_ratio(self.best.ratio)
+        if radius > 0.0:
+            self.best = StretchBound(ratio, "dome", centre, radius)
+        self._clear[centre] = growth.clear
+        self._room[centre] = _surplus(growth)
+
+    def spread(self, count: int) -> None:
+        """Try the vertex deepest inside, then others far from all tried before and from the rim."""
+        if not self.loops:
+            return
+        nearest = np.where(self.used, self.depth, -1.0)
+        for _ in range(count):
+            centre = int(np.argmax(np.minimum(nearest, 2.0 * self.depth)))
+            if not np.isfinite(nearest[centre]) or nearest[centre] <= 0.0:
+                return
+            self.ask(centre)
+            nearest = np.minimum(nearest, self.distances[centre])
+
+    def move(self, times: int) -> None:
+        """Try places about the best centre, nearer each time, as long as they prove more."""
+        reach = 0.3 * self.best.radius_mm
+        for _ in range(times):
+            if self.best.centre < 0:
+                return
+            distance = self.distances[self.best.centre]
+            about = np.flatnonzero((distance > 0.6 * reach) & (distance < reach) & (self.depth > 0.0))
+            nearest = np.full(len(about), np.inf)
+            for _ in range(min(NEIGHBOURS, len(about))):
+                at = about[int(np.argmax(nearest))]
+                self.ask(int(at))
+                nearest = np.minimum(nearest, np.linalg.norm(self.vertices[about] - self.vertices[at], axis=1))
+            reach *= 0.5
+
+    def saddles(self) -> list[int]:
+        """Return the two centres whose discs hold most surface, if that could prove more than is known."""
+        wanted = max(ROOMY, math.sqrt(self.best.ratio) * ROOMY)
+        centres = [centre for centre, room in self._room.items() if room > wanted]
+        return sorted(centres, key=lambda centre: (-self._room[centre], centre))[:2]
+
+    def clear_of(self, centre: int) -> float:
+        """Return a distance from a centre within which no rim lies: certified by gradients, or the straight one."""
+        inwards = geodesic_distance(self.vertices, self.faces, self.rim)
+        inward = growth_from(self.vertices, self.faces, inwards, [np.array([centre])])
+        straight = min(_distance_to_loop(self.vertices, loop, self.vertices[centre]) for loop in self.loops)
+        return max(self._clear[centre], straight, inward.clear if inward is not None else 0.0)
+
+
+def _surplus(growth: Growth) -> float:
+    """How much more surface a disc holds than a flat one of its radius, as a ratio; by the discs that miss the rim."""
+    untouched = growth.untouched
+    first = untouched // 4
+    level = growth.levels[1 : untouched + 1]
+    held = np.cumsum(growth.area[:, -1])[:untouched]
+    return float((held / (np.pi * level**2))[first:].max(initial=0.0))
+
+
+def _distance_to_loop(vertices: FloatArray, loop: IntArray, point: FloatArray) -> float:
+    start, end = vertices[loop] - point, vertices[np.roll(loop, -1)] - point
+    along = end - start
+    square = np.einsum("ij,ij->i", along, along)
+    share = np.clip(-np.einsum("ij,ij->i", start, along) / np.where(square > 0.0, square, 1.0), 0.0, 1.0)
+    return float(np.linalg.norm(start + share[:, None] * along, axis=1).min())
+
+
+def _saddle_bounds(
+    vertices: FloatArray, faces: IntArray, flat: FloatArray | None, centre: int, clear: float
+) -> list[StretchBound]:
+    parts = next((pieces for most, pieces in PARTS if len(faces) <= most), 1)
+    areas, reached = face_areas(vertices, faces), farthest_in_faces(vertices, faces, centre, parts=parts)
+    ratio, radius = disc_ratio(areas, reached)
+    found = [StretchBound(ratio, "disc", centre, radius)]
+    angle = angle_rate(vertices, faces, flat, centre) if flat is not None else None
+    if angle is not None:
+        rate, at_centre = angle
+        innermost = float(edge_lengths(vertices, faces[at_centre]).max())
+        ratio, radius = ring_ratio(areas, reached, rate, clear=clear, innermost=innermost)
+        found.append(StretchBound(ratio, "ring", centre, radius))
+    return found

@@ -12,13 +12,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from meshflow.geometry.polygons import crossing_places
+from meshflow.flatten.overlap import overlap_places
 from meshflow.geometry.topology import boundary_loops
 from meshflow.geometry.triangles import face_areas, face_normals, total_curvature, vertex_normals
 from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 from meshflow.model.pattern import Distortion
 
-__all__ = ["distortion", "face_stretch", "tightest_radius"]
+__all__ = ["distortion", "face_stretch", "tight_faces", "tightest_radius"]
 
 NO_AREA = 1e-14  # of the square of the longest side: such faces say nothing about strain
 
@@ -53,7 +53,7 @@ def distortion(vertices: FloatArray, flat: FloatArray, faces: IntArray, rim: Int
         rim_length_surface_mm=_length(vertices, rim),
         rim_length_flat_mm=_length(flat, rim),
         flipped_faces=int((signed <= 0.0).sum()),
-        overlap=len(crossing_places(flat[rim])) > 0,
+        overlap=len(overlap_places(vertices, flat, faces)) > 0,
         total_curvature_rad=total_curvature(vertices, faces, on_rim),
         least_bend_radius_mm=tightest_radius(vertices, faces),
     )
@@ -138,6 +138,28 @@ def tightest_radius(vertices: FloatArray, faces: IntArray, *, share: float = 0.0
     tightest = float(curvature[order[min(index, len(order) - 1)]])
     size = float(np.sqrt(areas.sum()))
     return 1.0 / tightest if tightest * size > 1e-9 else float("inf")
+
+
+def tight_faces(vertices: FloatArray, faces: IntArray, radius_mm: float) -> IntArray:
+    """Return the faces that are curved tighter than a radius, tightest first.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+        Formed positions [mm].
+    faces : (m, 3) int array
+        Vertex indices.
+    radius_mm : float
+        The radius [mm].
+
+    Returns
+    -------
+    (t,) int array
+        Face ids.
+    """
+    curvature = _largest_curvature(vertices, faces)
+    order = np.argsort(-curvature, kind="stable")
+    return np.asarray(order[curvature[order] * radius_mm > 1.0])
 
 
 def _largest_curvature(vertices: FloatArray, faces: IntArray) -> FloatArray:

@@ -1,13 +1,11 @@
 """Inner loops of the flattening, compiled by numba on first use and cached.
 
 Here s is flat over formed, as in the papers; the rest of the house reports the reciprocal. For one face with flat
-corners q_k and rest gradients g_k the map's Jacobian is ``F = sum_k q_k g_k^T``. The symmetric Dirichlet energy is
-``W = s1^2 + s2^2 + s1^-2 + s2^-2``, 4 where nothing is strained.
+corners q_k and rest gradients g_k the map's Jacobian is ``F = sum_k q_k g_k^T``.
 
 References
 ----------
-Smith and Schaefer, "Bijective parameterization with free boundaries", ACM TOG 34:4, 2015 (energy, step to first flip).
-Smith, de Goes and Kim, "Analytic eigensystems for isotropic distortion energies", ACM TOG 38:1, 2019.
+Smith and Schaefer, "Bijective parameterization with free boundaries", ACM TOG 34:4, 2015 (step to first flip).
 """
 
 # Plain loops over faces on purpose: one pass, no temporaries, and the same summation order on every machine.
@@ -21,20 +19,44 @@ from numba import njit
 
 from meshflow.model.arrays import FloatArray, IntArray
 
-__all__ = ["energy", "gradient_and_hessian", "longest_step", "rest_gradients", "singular_values"]
+__all__ = ["block_pattern", "longest_step", "rest_gradients", "singular_values"]
+
+LEAST_HEIGHT = 1e-9  # of the longest side: flatter faces have no frame of their own
+ROOM = 1e-5  # of the mean side: room left in the triangle inequalities of a mollified face
 
 
 @njit(cache=True)
-def rest_gradients(lengths: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return gradients of the corner hat functions in each face's own frame, (m, 3, 2), and areas (m,)."""
-    count = lengths.shape[0]
+def rest_gradients(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Return gradients of the corner hat functions in each face's own frame, (m, 3, 2), and areas (m,).
+
+    Corner 0 lies at the origin, corner 1 on the x axis. A face so flat that its frame would not be finite gets a
+    mollified frame: it says nothing about strain, but must not fold over either.
+    """
+    count = faces.shape[0]
     gradients = np.empty((count, 3, 2))
     areas = np.empty(count)
+    mean = 0.0
     for face in range(count):
-        a, b, c = lengths[face, 0], lengths[face, 1], lengths[face, 2]
-        # Corner 0 at the origin, corner 1 on the x axis at distance c, corner 2 above it.
-        x = (b * b + c * c - a * a) / (2.0 * c)
-        y = math.sqrt(max(b * b - x * x, 0.0))
+        for k in range(3):
+            i, j = faces[face, k], faces[face, (k + 1) % 3]
+            mean += math.sqrt(
+                (vertices[i, 0] - vertices[j, 0]) ** 2
+                + (vertices[i, 1] - vertices[j, 1]) ** 2
+                + (vertices[i, 2] - vertices[j, 2]) ** 2
+            )
+    mean /= 3 * count
+    for face in range(count):
+        i, j, k = faces[face, 0], faces[face, 1], faces[face, 2]
+        ux, uy, uz = vertices[j, 0] - vertices[i, 0], vertices[j, 1] - vertices[i, 1], vertices[j, 2] - vertices[i, 2]
+        vx, vy, vz = vertices[k, 0] - vertices[i, 0], vertices[k, 1] - vertices[i, 1], vertices[k, 2] - vertices[i, 2]
+        c2, b2, dot = ux * ux + uy * uy + uz * uz, vx * vx + vy * vy + vz * vz, ux * vx + uy * vy + uz * vz
+        nx, ny, nz = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+        twice = math.sqrt(nx * nx + ny * ny + nz * nz)
+        c = math.sqrt(c2)
+        if twice <= LEAST_HEIGHT * max(c2, b2, c2 + b2 - 2.0 * dot):
+            c, x, y = _mollified_frame(c, math.sqrt(b2), math.sqrt(max(c2 + b2 - 2.0 * dot, 0.0)), ROOM * mean)
+        else:
+            x, y = dot / c, twice / c
         areas[face] = 0.5 * c * y
         gradients[face, 1, 0] = 1.0 / c
         gradients[face, 1, 1] = -x / (c * y)
@@ -43,6 +65,80 @@ def rest_gradients(lengths: FloatArray) -> tuple[FloatArray, FloatArray]:
         gradients[face, 0, 0] = -gradients[face, 1, 0]
         gradients[face, 0, 1] = -gradients[face, 1, 1] - gradients[face, 2, 1]
     return gradients, areas
+
+
+@njit(cache=True)
+def _mollified_frame(c, b, a, room):  # type: ignore[no-untyped-def]  # pragma: no cover - compiled
+    """Lengthen the sides by one amount so that they leave room for a triangle; return its frame (c, x, y)."""
+    lack = room + 2.0 * max(a, b, c) - a - b - c
+    if lack > 0.0:
+        a, b, c = a + lack, b + lack, c + lack
+    x = (b * b + c * c - a * a) / (2.0 * c)
+    # Heron's formula by factors, without a difference of squares.
+    twice = 0.5 * math.sqrt((a + b + c) * (a + b - c) * (a - b + c) * (b + c - a))
+    return c, x, twice / c
+
+
+@njit(cache=True)
+def block_pattern(
+    faces: IntArray, count: int
+) -> tuple[IntArray, IntArray, IntArray, IntArray, IntArray]:  # pragma: no cover - compiled
+    """Return the pattern of the lower half of a matrix of 2 x 2 blocks, and where each face writes into it.
+
+    Returns
+    -------
+    starts, indices : int arrays
+        Compressed columns of single unknowns. Blocks on the diagonal are whole: one entry of each lies above it.
+    diagonal : (2n,) int array
+        Places of the diagonal.
+    slot, stride : (m, 9) int array
+        See `meshflow.flatten.newton`.
+    """
+    # Corners by vertex, then the sorted neighbours of higher index of each vertex.
+    begin = np.zeros(count + 1, np.int64)
+    for corner in range(3 * len(faces)):
+        begin[faces[corner // 3, corner % 3] + 1] += 1
+    for vertex in range(count):
+        begin[vertex + 1] += begin[vertex]
+    filled, corners = begin[:-1].copy(), np.empty(3 * len(faces), np.int64)
+    for corner in range(3 * len(faces)):
+        vertex = faces[corner // 3, corner % 3]
+        corners[filled[vertex]] = corner
+        filled[vertex] += 1
+    slot, stride = np.full((len(faces), 9), -1), np.zeros((len(faces), 9), np.int64)
+    starts, diagonal = np.zeros(2 * count + 1, np.int64), np.empty(2 * count, np.int64)
+    indices = np.empty(4 * count + 24 * len(faces), np.int64)
+    end = 0
+    for vertex in range(count):
+        around = np.empty(1 + 2 * (begin[vertex + 1] - begin[vertex]), np.int64)
+        around[0], size = vertex, 1
+        for at in range(begin[vertex], begin[vertex + 1]):
+            for turn in range(1, 3):
+                other = faces[corners[at] // 3, (corners[at] % 3 + turn) % 3]
+                if other > vertex:
+                    around[size] = other
+                    size += 1
+        around[:size].sort()
+        degree = 1
+        for k in range(1, size):
+            if around[k] != around[degree - 1]:
+                around[degree] = around[k]
+                degree += 1
+        for side in range(2):
+            for k in range(degree):
+                at = end + 2 * degree * side + 2 * k
+                indices[at], indices[at + 1] = 2 * around[k], 2 * around[k] + 1
+            diagonal[2 * vertex + side] = end + 2 * degree * side + side
+            starts[2 * vertex + side + 1] = end + 2 * degree * (side + 1)
+        for at in range(begin[vertex], begin[vertex + 1]):
+            face, column = corners[at] // 3, corners[at] % 3
+            for row in range(3):
+                if faces[face, row] >= vertex:
+                    place = np.searchsorted(around[:degree], faces[face, row])
+                    slot[face, 3 * row + column] = end + 2 * place
+                    stride[face, 3 * row + column] = 2 * degree
+        end += 4 * degree
+    return starts, indices[:end].copy(), diagonal, slot, stride
 
 
 @njit(cache=True)
@@ -55,20 +151,6 @@ def _jacobian(flat, faces, gradients, face):  # type: ignore[no-untyped-def]
         f10 += flat[v, 1] * gradients[face, k, 0]
         f11 += flat[v, 1] * gradients[face, k, 1]
     return f00, f01, f10, f11
-
-
-@njit(cache=True)
-def energy(flat: FloatArray, faces: IntArray, gradients: FloatArray, weights: FloatArray) -> float:
-    """Return the weighted symmetric Dirichlet energy; infinite as soon as one face is flipped."""
-    total = 0.0
-    for face in range(faces.shape[0]):
-        f00, f01, f10, f11 = _jacobian(flat, faces, gradients, face)
-        det = f00 * f11 - f01 * f10
-        if det <= 0.0:
-            return math.inf
-        norm = f00 * f00 + f01 * f01 + f10 * f10 + f11 * f11
-        total += weights[face] * norm * (1.0 + 1.0 / (det * det))
-    return total
 
 
 @njit(cache=True)
@@ -109,65 +191,3 @@ def longest_step(flat: FloatArray, step: FloatArray, faces: IntArray) -> float:
         if a != 0.0 and 0.0 < q / a < least:
             least = q / a
     return least
-
-
-@njit(cache=True)
-def gradient_and_hessian(
-    flat: FloatArray,
-    faces: IntArray,
-    gradients: FloatArray,
-    weights: FloatArray,
-    slot: IntArray,
-    stride: IntArray,
-    gradient: FloatArray,
-    hessian: FloatArray,
-) -> None:
-    """Add up the gradient (n, 2) and the projected Hessian of the symmetric Dirichlet energy.
-
-    ``slot[face, 3 * k + l]`` is the place of the 2 x 2 block (row k, column l) in the column-compressed data and
-    ``stride`` the distance from its first to its second column.
-    """
-    gradient[:] = 0.0
-    hessian[:] = 0.0
-    for face in range(faces.shape[0]):
-        f00, f01, f10, f11 = _jacobian(flat, faces, gradients, face)
-        # F = U diag(s1, s2) V^T from the angles of its rotation part and its reflection part.
-        turn_x, turn_y = 0.5 * (f00 + f11), 0.5 * (f10 - f01)
-        flip_x, flip_y = 0.5 * (f00 - f11), 0.5 * (f10 + f01)
-        turn, flip = math.hypot(turn_x, turn_y), math.hypot(flip_x, flip_y)
-        s1, s2 = turn + flip, turn - flip
-        angle_sum, angle_difference = math.atan2(flip_y, flip_x), math.atan2(turn_y, turn_x)
-        u, v = 0.5 * (angle_sum + angle_difference), 0.5 * (angle_sum - angle_difference)
-        cu, su, cv, sv = math.cos(u), math.sin(u), math.cos(v), math.sin(v)
-        w1, w2 = 2.0 * (s1 - s1**-3), 2.0 * (s2 - s2**-3)
-        # Eigenvalues (Smith et al. 2019, section 4): two scalings, one twist, one flip. The scalings do not mix.
-        scale1, scale2 = 2.0 + 6.0 * s1**-4, 2.0 + 6.0 * s2**-4
-        cube = (s1 * s2) ** -3
-        twist = max(2.0 - 2.0 * (s1 * s1 - s1 * s2 + s2 * s2) * cube, 0.0)
-        shear = 2.0 + 2.0 * (s1 * s1 + s1 * s2 + s2 * s2) * cube
-        weight = weights[face]
-        # Gradients of the corners in the singular frame: g' = V^T g.
-        for k in range(3):
-            i = faces[face, k]
-            gx = cv * gradients[face, k, 0] + sv * gradients[face, k, 1]
-            gy = -sv * gradients[face, k, 0] + cv * gradients[face, k, 1]
-            gradient[i, 0] += weight * (cu * w1 * gx - su * w2 * gy)
-            gradient[i, 1] += weight * (su * w1 * gx + cu * w2 * gy)
-            for m in range(3):
-                hx = cv * gradients[face, m, 0] + sv * gradients[face, m, 1]
-                hy = -sv * gradients[face, m, 0] + cv * gradients[face, m, 1]
-                # The 2 x 2 block in the frame U; twist and shear modes are (e1 e2^T -/+ e2 e1^T) / sqrt 2.
-                sum_, difference = 0.5 * (shear + twist), 0.5 * (shear - twist)
-                xx = scale1 * gx * hx + sum_ * gy * hy
-                yy = scale2 * gy * hy + sum_ * gx * hx
-                xy = difference * gy * hx
-                yx = difference * gx * hy
-                at, step = slot[face, 3 * k + m], stride[face, 3 * k + m]
-                b00 = cu * cu * xx - cu * su * (xy + yx) + su * su * yy
-                b01 = cu * su * (xx - yy) + cu * cu * xy - su * su * yx
-                b10 = cu * su * (xx - yy) + cu * cu * yx - su * su * xy
-                b11 = su * su * xx + cu * su * (xy + yx) + cu * cu * yy
-                hessian[at] += weight * b00
-                hessian[at + 1] += weight * b10
-                hessian[at + step] += weight * b01
-                hessian[at + step + 1] += weight * b11

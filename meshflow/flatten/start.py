@@ -1,8 +1,8 @@
 """A first flat map without flips, from which the minimisation starts.
 
 The *boundary-first* map keeps the rim at its true length (scale factor u = 0 there) and is conformal inside: on a
-developable surface it is already the answer. Inner holes are closed by a fan for this map only. Where it flips a face
-(it has not been seen to, and is not proven not to) *Tutte's* map onto a circle takes over, which cannot.
+developable surface it is already the answer. Inner holes are closed by a fan for this map only. Where it flips a face,
+as on deeply ruffled rims and on coarse spiky scans, *Tutte's* map onto a circle takes over, which cannot.
 
 References
 ----------
@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 
+from meshflow.errors import FlattenError
 from meshflow.geometry.linear import Factor, factorise
 from meshflow.geometry.operators import cotan_laplacian, mollified
 from meshflow.geometry.topology import boundary_loops
@@ -23,6 +24,9 @@ from meshflow.geometry.triangles import angle_defects, corner_angles, edge_lengt
 from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["boundary_first_map", "circle_map", "first_map"]
+
+
+FAR_OFF = 2.0  # times too large or too small: nearer first maps stay as they are
 
 
 def first_map(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, str]:
@@ -41,12 +45,39 @@ def first_map(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, str]:
         Flat positions [mm].
     method : {"boundary_first", "circle"}
         Which map it is.
+
+    Raises
+    ------
+    FlattenError
+        If neither map is free of flips in the precision of the machine: a piece many times deeper than its rim is
+        wide.
     """
     full_vertices, full_faces, rim = _with_holes_filled(vertices, faces)
     flat, method = boundary_first_map(full_vertices, full_faces, rim), "boundary_first"
     if not bool((face_areas(flat, full_faces) > 0).all()):
         flat, method = circle_map(full_vertices, full_faces, rim), "circle"
-    return flat[: len(vertices)], method
+    flat = flat[: len(vertices)]
+    folded = int((~(face_areas(flat, faces) > 0)).sum())
+    if folded:
+        raise FlattenError(
+            f"no first map without folds was found: {folded} faces are squeezed to nothing.",
+            remedy="The piece is far deeper than its rim is wide: open it with a seam, or pick a part of it.",
+        )
+    return _balanced(vertices, faces, flat), method
+
+
+def _balanced(vertices: FloatArray, faces: IntArray, flat: FloatArray) -> FloatArray:
+    """Return the map at the size at which stretching and gathering weigh the same, if it is far from that.
+
+    A deep piece is shrunk to almost nothing by a map that is true on the rim, and a minimiser has a long way back. With
+    A and B the means of ``s1^2 + s2^2`` and of their inverses, ``c^2 A + B / c^2`` is least at ``c = (B / A)^(1/4)``.
+    """
+    from meshflow.flatten.kernels import rest_gradients, singular_values
+
+    gradients, areas = rest_gradients(np.ascontiguousarray(vertices), faces)
+    s1, s2 = singular_values(flat, faces, gradients)
+    size = float((areas * (s1**-2 + s2**-2)).sum() / (areas * (s1**2 + s2**2)).sum()) ** 0.25
+    return flat if 1.0 / FAR_OFF < size < FAR_OFF else size * flat
 
 
 def _with_holes_filled(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray, IntArray]:

@@ -7,7 +7,7 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, DTypeLike, NDArray
 
-__all__ = ["BoolArray", "FloatArray", "IntArray", "UInt8Array", "frozen"]
+__all__ = ["BoolArray", "FloatArray", "IntArray", "UInt8Array", "frozen", "weighted_percentile"]
 
 FloatArray: TypeAlias = NDArray[np.float64]
 IntArray: TypeAlias = NDArray[np.int64]
@@ -46,3 +46,11 @@ def frozen(values: ArrayLike, dtype: DTypeLike, *, columns: int | None = None) -
         array = np.array(array, dtype=dtype, order="C", copy=True)
         array.setflags(write=False)
     return array
+
+
+def weighted_percentile(values: FloatArray, weights: FloatArray, share: float) -> float:
+    """Return the smallest value that at least `share` (0 to 1) of the total weight does not exceed."""
+    order = np.argsort(values, kind="stable")
+    reached = np.cumsum(weights[order])
+    index = int(np.searchsorted(reached, share * reached[-1] * (1 - 1e-12)))
+    return float(values[order[min(index, len(order) - 1)]])

@@ -2,7 +2,7 @@
 
 Convention: net size (the kerf is not in the contour) unless ``kerf_compensated_mm`` says otherwise; the outline is
 counter-clockwise, holes clockwise; seen with the region's `face_up` up, the lower left of the outline's bounding box
-at the origin.
+at the origin. A piece to be formed is cut as a *blank*: `allowance_mm` outside its *net line*.
 """
 
 from __future__ import annotations
@@ -28,7 +28,8 @@ class Mark:
     curve : Polycurve, Circle or Dot
         Where.
     purpose : str
-        ``name``, ``face_up``, ``grain``, ``notch``, ``fold`` ...
+        ``name``, ``face_up``, ``grain``, ``notch``, ``fold``, ``net`` (the net line on a blank), ``opening`` (to be
+        pierced after forming) ...
     """
 
     layer: Layer
@@ -78,6 +79,9 @@ class Part:
     conjectured_share, mirrored_share : float
         Share of the surface, 0 to 1, that is a guess (a filled hole) or a mirror image. Kept here because a part read
         back from its drawing has no pattern, and the mark must not end there.
+    allowance_mm : float
+        How far the outline lies outside the net line, to be trimmed off after forming [mm]; 0 is net. Edges of seams
+        have none.
     """
 
     name: str
@@ -98,3 +102,4 @@ class Part:
     kerf_mm: float = 0.0
     conjectured_share: float = 0.0
     mirrored_share: float = 0.0
+    allowance_mm: float = 0.0

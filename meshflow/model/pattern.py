@@ -25,11 +25,15 @@ from typing import Literal
 
 import numpy as np
 
-from meshflow.model.arrays import FloatArray, IntArray, frozen
+from meshflow.model.arrays import FloatArray, IntArray, frozen, weighted_percentile
+from meshflow.model.dart import DartTable, SewnPair
 from meshflow.model.finding import Finding
+from meshflow.model.forming import Forming, Shear
 from meshflow.model.region import Region
 
-__all__ = ["Distortion", "Edge", "FlatPattern", "Limits", "Seam", "Verdict"]
+__all__ = ["Distortion", "Edge", "FlatPattern", "Limits", "Method", "Seam", "Verdict"]
+
+Method = Literal["developed", "isometric", "least_worst", "woven", "formed"]
 
 LIES_FLAT_STRAIN = 0.002
 
@@ -113,19 +117,12 @@ class Distortion:
         float
             The smallest stretch that at least `share` of the (doubled) area does not exceed.
         """
-        return _weighted_percentile(np.concatenate([self.s1, self.s2]), np.tile(self.area_surface, 2), share)
+        return weighted_percentile(np.concatenate([self.s1, self.s2]), np.tile(self.area_surface, 2), share)
 
     def strain_percentile(self, share: float) -> float:
         """Return the area-weighted percentile of the larger of ``|s1 - 1|`` and ``|s2 - 1|`` of each face."""
         strain = np.maximum(np.abs(self.s1 - 1.0), np.abs(self.s2 - 1.0))
-        return _weighted_percentile(strain, self.area_surface, share)
-
-
-def _weighted_percentile(values: FloatArray, weights: FloatArray, share: float) -> float:
-    order = np.argsort(values, kind="stable")
-    reached = np.cumsum(weights[order])
-    index = int(np.searchsorted(reached, share * reached[-1] * (1 - 1e-12)))
-    return float(values[order[min(index, len(order) - 1)]])
+        return weighted_percentile(strain, self.area_surface, share)
 
 
 @dataclass(frozen=True, eq=False)
@@ -193,16 +190,30 @@ class FlatPattern:
         Edges joined on the formed piece.
     grain_rad : float, optional
         Direction of the grain (leather: the backbone) on the flat, counter-clockwise from x [rad].
-    method : {"developed", "isometric"}
-        Unrolled exactly, or the flattening of least symmetric Dirichlet energy.
+    method : {"developed", "isometric", "least_worst", "woven", "formed"}
+        Unrolled exactly, or which objective the flattening makes least.
     energy : float
         Area-weighted mean symmetric Dirichlet energy; 4 is none.
     iterations : int
         Newton steps taken.
     stopped_by : str
-        ``developed``, ``converged``, ``no_progress`` or ``iteration_limit``.
+        ``developed``, ``converged``, ``no_progress``, ``iteration_limit``, ``power_limit`` (the least worst stretch
+        was still falling) or ``interrupt``.
     notes : tuple of Finding
         What flattening had to say.
+    lower_bound_stretch : float
+        What no uncut pattern can beat: the worst stretch or gather when both are balanced, at least 1; 1 where
+        nothing is proven.
+    backend : str
+        What solved the linear systems; empty for a developed piece.
+    forming : Forming, optional
+        Thickness and blanks of a piece that is formed from annealed sheet.
+    shear : Shear, optional
+        Shear of a piece of cloth or leather.
+    darts : DartTable, optional
+        What each dart buys, where darts were cut.
+    sewn : tuple of SewnPair
+        Lengths of the edges that are joined.
     """
 
     region: Region
@@ -213,11 +224,17 @@ class FlatPattern:
     edges: tuple[Edge, ...]
     seams: tuple[Seam, ...] = ()
     grain_rad: float | None = None
-    method: Literal["developed", "isometric"] = "isometric"
+    method: Method = "isometric"
     energy: float = 4.0
     iterations: int = 0
     stopped_by: str = "converged"
     notes: tuple[Finding, ...] = field(default=())
+    lower_bound_stretch: float = 1.0
+    backend: str = ""
+    forming: Forming | None = None
+    shear: Shear | None = None
+    darts: DartTable | None = None
+    sewn: tuple[SewnPair, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "vertices", frozen(self.vertices, np.float64, columns=2))

@@ -11,13 +11,26 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from meshflow.model.forming import Hardening, Weave
 from meshflow.model.pattern import Limits
 from meshflow.units import SQUARE_MILLIMETRES_PER
 
-__all__ = ["Bound", "Fact", "Hide", "Machine", "Mark", "Material", "Process", "Sheet", "ToleranceTable"]
+__all__ = [
+    "Bound",
+    "Fact",
+    "Hide",
+    "Machine",
+    "Mark",
+    "Material",
+    "Objective",
+    "Process",
+    "Sheet",
+    "ToleranceTable",
+]
 
 Mark = Literal["READ", "READ_VIA", "CALC", "COMMON_PRACTICE", "MEMORY", "USER"]
 Bound = Literal["", "min", "max"]
+Objective = Literal["isometric", "least_worst", "woven", "formed"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +98,13 @@ class Material:
         Rows that hold for one temper (state of hardness) only.
     note : str
         What to mind when the numbers are used.
+    objective : {"isometric", "least_worst", "woven", "formed"}
+        What laying it flat makes least: the mean strain, the worst strain, the strain of its threads, or the work
+        of forming it.
+    hardening : Hardening, optional
+        How it hardens, where known; always when the objective is ``formed``.
+    weave : Weave, optional
+        How stiff it is along, across and in shear, where known; always when the objective is ``woven``.
     """
 
     id: str
@@ -98,6 +118,9 @@ class Material:
     designations: tuple[str, ...] = ()
     tempers: Mapping[str, Mapping[str, Fact]] = field(default_factory=dict)
     note: str = ""
+    objective: Objective = "isometric"
+    hardening: Hardening | None = None
+    weave: Weave | None = None
 
 
 @dataclass(frozen=True)

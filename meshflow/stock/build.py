@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import TypeVar
 
+from meshflow.model.forming import Hardening, Weave
 from meshflow.model.pattern import Limits
 from meshflow.model.stock import Fact, Hide, Machine, Material, Process, Sheet, ToleranceTable
 from meshflow.stock.columns import Row, Rows
 from meshflow.stock.listing import figure
 from meshflow.stock.lookup import Stock
 
-__all__ = ["DEFERRAL", "build_stock", "limits_source"]
+__all__ = ["DEFERRAL", "build_stock", "hardening_of", "limits_source", "weave_of"]
 
 DEFERRAL = "Your local codes and licensed practice come first."
 
@@ -55,8 +57,36 @@ def build_stock(rows: Rows, families: Mapping[str, str], sources: Mapping[str, s
 
 def limits_source(facts: Mapping[str, Fact]) -> str:
     """Return where the forming limits in `facts` come from, each with its mark."""
-    named = (("stretch", "stretch_limit"), ("gather", "gather_limit"), ("bend radius", "bend_radius_per_thickness"))
-    rows = [(what, facts[key]) for what, key in named if key in facts]
+    named = {"stretch": "stretch_limit", "gather": "gather_limit", "bend radius": "bend_radius_per_thickness"}
+    return _sources(facts, named)
+
+
+def hardening_of(facts: Mapping[str, Fact]) -> Hardening:
+    """Return how a metal hardens from `facts`, the middle of each range; r is its least, or 1, where no row says."""
+    r = "anisotropy" if "anisotropy" in facts else "anisotropy_least"
+    named = {"n": "hardening_exponent", "r": r, "K": "strength_coefficient"}
+    return Hardening(
+        exponent=_middle(facts, "hardening_exponent", 1.0),
+        anisotropy=_middle(facts, r, 1.0),
+        strength_mpa=_middle(facts, "strength_coefficient", 0.0),
+        source=_sources(facts, named),
+    )
+
+
+def weave_of(facts: Mapping[str, Fact]) -> Weave:
+    """Return how stiff a woven material is from `facts`; the same in every direction where no row says."""
+    named = {"across": "modulus_across", "shear": "modulus_shear", "lock": "shear_lock"}
+    even = Weave()
+    return Weave(
+        across=_middle(facts, "modulus_across", even.across),
+        shear=_middle(facts, "modulus_shear", even.shear),
+        lock_rad=math.radians(_middle(facts, "shear_lock", math.inf)),
+        source=_sources(facts, named),
+    )
+
+
+def _sources(facts: Mapping[str, Fact], named: Mapping[str, str]) -> str:
+    rows = [(what, facts[key]) for what, key in named.items() if key in facts]
     return "; ".join(f"{what} {figure(fact)}: {fact.mark}, {fact.source}" for what, fact in rows)
 
 
@@ -70,6 +100,10 @@ def _facts(row: Row) -> Mapping[str, Fact]:
 
 def _number(facts: Mapping[str, Fact], key: str) -> float:
     return facts[key].span[0] if key in facts else 0.0
+
+
+def _middle(facts: Mapping[str, Fact], key: str, otherwise: float) -> float:
+    return sum(facts[key].span) / 2 if key in facts else otherwise
 
 
 def _material(name: str, row: Row) -> Material:
@@ -86,6 +120,9 @@ def _material(name: str, row: Row) -> Material:
         designations=row.get("designations", ()),
         tempers=_frozen({key: _facts(table) for key, table in row.get("temper", {}).items()}),
         note=row.get("note", ""),
+        objective=row.get("objective", "isometric"),
+        hardening=hardening_of(facts) if "hardening_exponent" in facts else None,
+        weave=weave_of(facts) if {"modulus_across", "modulus_shear"} & facts.keys() else None,
     )
 
 

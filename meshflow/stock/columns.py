@@ -31,7 +31,14 @@ Row: TypeAlias = dict[str, Any]
 Rows: TypeAlias = dict[str, dict[str, Row]]
 
 HEADERS: Final[Mapping[str, Mapping[str, Form]]] = {
-    "material": {"name": "text", "family": "text", "designations": "texts", "grain": "flag", "note": "text"},
+    "material": {
+        "name": "text",
+        "family": "text",
+        "objective": "text",
+        "designations": "texts",
+        "grain": "flag",
+        "note": "text",
+    },
     "process": {"name": "text", "kind": "text", "families": "texts", "refuses": "texts", "note": "text"},
     "sheet": {
         "name": "text",
@@ -63,13 +70,22 @@ REQUIRED: Final[Mapping[str, tuple[str, ...]]] = {
 }
 
 CHOICES: Final[Mapping[tuple[str, str], tuple[str, ...]]] = {
+    ("material", "objective"): ("isometric", "least_worst", "woven", "formed"),
     ("process", "kind"): ("cut", "form", "join", "heat", "finish", "cast", "template"),
     ("machine", "kind"): ("press", "mill", "laser", "water_jet", "printer", "kiln", "plating_tank", "other"),
     ("sheet", "unit"): ("mm",),
     ("sheet", "mark"): ("READ", "READ_VIA", "CALC", "COMMON_PRACTICE", "MEMORY", "USER"),
 }
 
-_SINGLE = ("stretch_limit", "gather_limit", "bend_radius_per_thickness", "kerf")
+_SINGLE = (
+    "stretch_limit",
+    "gather_limit",
+    "bend_radius_per_thickness",
+    "kerf",
+    "modulus_across",
+    "modulus_shear",
+    "shear_lock",
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,11 @@ _MATERIAL_KEYS = (
     ("growth_rate", "growth"),
     ("density", "density"),
 )
+_LAID = {
+    "least_worst": "laid for least worst strain",
+    "woven": "laid by its grain",
+    "formed": "laid for least forming work",
+}
 _PROCESS_KEYS = (
     ("kerf", "kerf"),
     ("least_hole", "hole"),
@@ -62,8 +67,9 @@ def figure(fact: Fact) -> str:
 
 
 def material_row(material: Material) -> StockRow:
-    """Return the line of a material: limits and density."""
-    return _row(material.id, material.name, [(what, material.facts.get(key)) for key, what in _MATERIAL_KEYS])
+    """Return the line of a material: what laying it flat makes least, limits and density."""
+    row = _row(material.id, material.name, [(what, material.facts.get(key)) for key, what in _MATERIAL_KEYS])
+    return row._replace(figures=_joined((_LAID.get(material.objective, ""), row.figures)))
 
 
 def process_row(process: Process) -> StockRow:

@@ -180,6 +180,17 @@ def _check_required(file: StockFile, written: Rows, rows: Rows) -> None:
             for key in REQUIRED[kind]:
                 if key not in rows[kind][name] and not file.mentions(kind, name, key):
                     file.problem((kind, name), f"{key} is missing.")
+    _check_objectives(file, written, rows)
+
+
+def _check_objectives(file: StockFile, written: Rows, rows: Rows) -> None:
+    """Check that a material has the numbers that its objective computes with."""
+    needs = {"formed": ("hardening_exponent",), "woven": ("modulus_across", "modulus_shear")}
+    for name in written.get("material", {}):
+        row = rows["material"][name]
+        for key in needs.get(row.get("objective", ""), ()):
+            if key not in row and not file.mentions("material", name, key):
+                file.problem(("material", name), f"{key} is missing: the objective {row['objective']} needs it.")
 
 
 def _check_references(file: StockFile, written: Rows, rows: Rows) -> None:

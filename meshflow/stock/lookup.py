@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeVar
 
 from meshflow.errors import StockError, UnitError
+from meshflow.model.forming import Hardening, Weave
 from meshflow.model.pattern import Limits
 from meshflow.model.stock import Hide, Machine, Material, Process, Sheet, ToleranceTable
 from meshflow.stock.fit import LeastSizes, check_thickness, least_sizes, refusal
@@ -148,6 +149,58 @@ class Stock:
             )
         radius = found.bend_radius_per_thickness * thickness_mm
         return Limits(found.limits.stretch, found.limits.gather, radius, found.limits.source)
+
+    def hardening(self, material: str) -> Hardening:
+        """Return how a metal hardens when it is formed.
+
+        Parameters
+        ----------
+        material : str
+            Id or family.
+
+        Returns
+        -------
+        Hardening
+            Exponent, anisotropy and strength, the middle of each range, and where they come from with their marks.
+
+        Raises
+        ------
+        StockError
+            If the material is unknown, or its table gives no hardening exponent.
+        """
+        found = self.material(material)
+        if found.hardening is None:
+            raise StockError(
+                f"{found.id} ({found.name}) has no hardening_exponent: how it forms is not known.",
+                remedy="Lay it flat with another objective, or add the exponent to your stock file.",
+            )
+        return found.hardening
+
+    def weave(self, material: str) -> Weave:
+        """Return how stiff a material is along its grain, across it, and in shear.
+
+        Parameters
+        ----------
+        material : str
+            Id or family.
+
+        Returns
+        -------
+        Weave
+            Moduli over the modulus along, the shear lock, and where they come from with their marks.
+
+        Raises
+        ------
+        StockError
+            If the material is unknown, or its table gives no modulus across the grain or in shear.
+        """
+        found = self.material(material)
+        if found.weave is None:
+            raise StockError(
+                f"{found.id} ({found.name}) has no modulus_across and modulus_shear: it has no threads to follow.",
+                remedy="Lay it flat with another objective, or add both moduli to your stock file.",
+            )
+        return found.weave
 
     def least_sizes(self, process: str, thickness_mm: float) -> LeastSizes:
         """Return the smallest features that a process cuts at a thickness [mm].

@@ -177,6 +177,13 @@ def test_sheets_of_another_thickness_do_not_fit(tmp_path: Path) -> None:
     assert "1000x2000" in {sheet.id for sheet in stock.sheets_for("copper", 1.0)}
 
 
+def test_what_a_material_cannot_say_is_refused_with_the_row_to_add(stock: Stock) -> None:
+    with pytest.raises(StockError, match=r"has no hardening_exponent.*add the exponent"):
+        stock.hardening("leather")
+    with pytest.raises(StockError, match=r"has no modulus_across and modulus_shear.*add both moduli"):
+        stock.weave("copper")
+
+
 def test_lists_have_one_line_for_each_record(stock: Stock) -> None:
     assert [row.id for row in stock.rows("materials")] == list(stock.materials)
     assert [row.id for row in stock.rows("sheets")] == [*stock.sheets, *stock.hides]
@@ -190,7 +197,10 @@ def test_lists_have_one_line_for_each_record(stock: Stock) -> None:
 
 def test_list_lines_read_as_a_shop_would_write_them(stock: Stock) -> None:
     lines = {row.id: row for kind in ("materials", "sheets", "processes") for row in stock.rows(kind)}  # type: ignore[arg-type]
-    assert lines["cu_etp"].figures == "stretch 20 %; gather 10 %; bend radius 1 x t; density 8940 kg/m3"
+    assert (
+        lines["cu_etp"].figures
+        == "laid for least forming work; stretch 20 %; gather 10 %; bend radius 1 x t; density 8940 kg/m3"
+    )
     assert lines["cu_etp"].mark == "COMMON_PRACTICE, READ"
     assert lines["whole"].figures == "45 to 50 ft2 (4.18 to 4.65 m2)"
     assert lines["a4"].figures == "210 x 297 mm; card"

@@ -18,7 +18,7 @@ from meshflow.stock.build import DEFERRAL
 
 TABLES = Path(load_module.__file__).with_name("tables")
 MARKS = {"READ", "READ_VIA", "CALC", "COMMON_PRACTICE", "MEMORY", "USER"}
-SHEET_FAMILIES = {"copper", "brass", "bronze", "steel", "aluminium", "silver", "plastic", "card", "leather"}
+SHEET_FAMILIES = {"copper", "brass", "bronze", "steel", "aluminium", "silver", "plastic", "card", "leather", "cloth"}
 
 
 def raw(name: str) -> dict[str, dict[str, dict[str, object]]]:
@@ -106,6 +106,56 @@ def test_twenty_percent_of_stretch_thins_as_the_reason_says(stock: Stock) -> Non
     forming = stock.process("hand_forming").facts
     assert one_way < forming["thinning_warning"].numbers[0] < both_ways
     assert both_ways == pytest.approx(forming["thinning_stop"].numbers[0], abs=1.0)
+
+
+OBJECTIVES = {
+    "formed": {"copper", "brass", "bronze", "aluminium", "silver"},
+    "least_worst": {"steel", "plastic", "card"},
+    "woven": {"leather", "cloth"},
+}
+
+
+def test_every_sheet_material_names_its_objective_and_what_that_computes_with(stock: Stock) -> None:
+    rows = raw("materials")["material"]
+    for material in stock.materials.values():
+        assert ("objective" in rows[material.id]) == (material.family in SHEET_FAMILIES)
+        if material.family in SHEET_FAMILIES:
+            assert material.family in OBJECTIVES[material.objective]
+        if material.objective == "formed":
+            assert {"strength_coefficient", "hardening_exponent", "anisotropy", "thicknesses"} <= material.facts.keys()
+            assert material.hardening is not None
+            assert 0.1 <= material.hardening.exponent <= 0.6
+            assert 0.5 <= material.hardening.anisotropy <= 2.5
+        if material.objective == "woven":
+            assert material.weave is not None
+            assert material.grain
+            assert material.weave.shear <= 0.5 * material.weave.across <= 0.5
+
+
+def test_calculated_strengths_follow_from_the_mills_strength(stock: Stock) -> None:
+    """Considere: UTS = K n^n exp(-n); the middle of the soft temper's range. Checks rows marked CALC."""
+    checked = []
+    for name, uts in (("cuzn10", 270), ("cusn6", 350), ("sterling", 207)):
+        record = stock.material(name)
+        n = record.facts["hardening_exponent"].numbers[0]
+        assert record.facts["strength_coefficient"].mark == "CALC"
+        assert record.facts["strength_coefficient"].numbers[0] == pytest.approx(uts * math.exp(n) / n**n, abs=1.0)
+        soft = next(iter(record.tempers.values()))["uts"].span
+        assert soft[0] <= uts <= soft[1]
+        checked.append(name)
+    assert len(checked) == 3
+
+
+def test_the_way_a_material_hardens_and_shears_carries_its_marks(stock: Stock) -> None:
+    copper, canvas = stock.hardening("copper"), stock.weave("cloth")
+    assert (copper.exponent, copper.anisotropy, copper.strength_mpa) == (0.44, pytest.approx(0.75), 530)
+    assert copper.source.startswith("n 0.44: READ_VIA, Callister")
+    assert "r 0.6 to 0.9: MEMORY" in copper.source
+    assert math.degrees(canvas.lock_rad) == pytest.approx(30)
+    assert "lock 30 deg: MEMORY" in canvas.source
+    assert math.isinf(stock.weave("leather").lock_rad)
+    # Steel is laid for least worst strain, but may be formed when asked: r90 is given as a guaranteed least.
+    assert stock.hardening("dc04").anisotropy == 1.6
 
 
 @pytest.mark.parametrize(

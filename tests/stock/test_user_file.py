@@ -50,6 +50,49 @@ def test_a_row_may_bring_its_own_source_and_mark(tmp_path: Path) -> None:
     assert (kerf.facts["kerf"].mark, kerf.facts["kerf"].source) == ("READ", "shop sheet of May")
 
 
+def test_a_workshop_can_choose_the_objective_and_its_numbers(tmp_path: Path) -> None:
+    text = """
+    [material.dc04]
+    objective = "formed"
+    anisotropy = 1.8
+    [material.leather_veg]
+    modulus_across = 0.5
+    shear_lock = 35
+    [material.linen]
+    family = "cloth"
+    objective = "woven"
+    modulus_across = 0.9
+    modulus_shear = 0.05
+    """
+    stock = stock_of(tmp_path, text)
+    assert stock.material("dc04").objective == "formed"
+    assert stock.hardening("dc04").anisotropy == 1.8
+    assert "r 1.8: USER, stock.toml" in stock.hardening("dc04").source
+    assert stock.weave("leather").across == 0.5
+    assert stock.weave("leather").shear == load_stock().weave("leather").shear
+    assert stock.weave("leather").lock_rad == pytest.approx(0.610865, rel=1e-5)
+    assert stock.weave("linen").shear == 0.05
+
+
+def test_an_objective_without_its_numbers_is_told(tmp_path: Path) -> None:
+    text = """
+    [material.tin]
+    family = "tin"
+    objective = "formed"
+    [material.net]
+    family = "cloth"
+    objective = "woven"
+    modulus_across = 1.0
+    [material.cu_etp]
+    objective = "hammered"
+    """
+    assert [line.split(": ", 1)[1] for line in problems_of(tmp_path, text)] == [
+        "material.tin: hardening_exponent is missing: the objective formed needs it.",
+        "material.net: modulus_shear is missing: the objective woven needs it.",
+        'material.cu_etp.objective: "hammered" is no objective. Known: isometric, least_worst, woven, formed.',
+    ]
+
+
 def test_one_temper_can_be_changed_alone(tmp_path: Path) -> None:
     copper = stock_of(tmp_path, "[material.cu_etp.temper.R220]\nelongation = 38\n").material("cu_etp")
     ours = load_stock().material("cu_etp")
