@@ -71,6 +71,7 @@ def compose_part(part: Part, *, copies: int | None = None, job_hash: str = "", n
         "copies": str(copies),
         **({"face_up": part.pattern.region.face_up} if part.pattern is not None else {}),
         **_layer_properties(part),
+        **({"allowance_mm": f"{part.allowance_mm:.6g}"} if part.allowance_mm else {}),
         **({"job_hash": job_hash} if job_hash else {}),
     }
     title = f"Part {part.name}; cut {copies}."
@@ -184,6 +185,7 @@ def _drawing(
         title,
         "Units: millimetres, true size.",
         *_kerf_sentences(parts),
+        *_blank_sentences(parts),
         *([f"Material: {_material_text(properties)}."] if _material_text(properties) else []),
         *_evidence_sentences(parts),
         *_layer_sentences(properties),
@@ -234,6 +236,19 @@ def _kerf_sentences(parts: Sequence[Part]) -> list[str]:
             sentences.append(f"Kerf: {inside:g} mm already in the contours{whose}; do not allow for it again.")
         else:
             sentences.append(f"Kerf: none in the contours{whose} (net size); the shop allows for its cut{width}.")
+    return sentences
+
+
+def _blank_sentences(parts: Sequence[Part]) -> list[str]:
+    """Return what is to be trimmed off after forming."""
+    sentences = []
+    for part in parts:
+        if part.allowance_mm:
+            of = f" of {part.name}" if len(parts) > 1 else ""
+            seams = part.pattern.seams if part.pattern is not None else ()
+            where = "along its free edges (seams are net)" if seams else "all round"
+            far = f"{part.allowance_mm:.3g} mm outside the net line"
+            sentences.append(f"Blank{of}: {far} {where}, trim after forming.")
     return sentences
 
 

@@ -102,6 +102,7 @@ def read_part(
             kerf_mm=_length(properties, "kerf_mm", 0.0),
             conjectured_share=_share(properties, "conjectured_share"),
             mirrored_share=_share(properties, "mirrored_share"),
+            allowance_mm=_length(properties, "allowance_mm", 0.0),
             notes=tuple(replace(note, where=where) for note in (*file.notes, *more, *others)),
         )
     except InputError as error:

@@ -1,14 +1,16 @@
 """From a flat pattern to a part that can be cut: the maker calls it drawing out, or dressing the pattern.
 
 `outline` draws rim and holes as clean closed contours of lines and arcs, net size, and marks the name, the face that
-is up, the grain and the seam notches. `tryout` makes the acrylic or card piece that is cut first.
+is up, the grain and the seam notches; a piece that is formed it draws as its blank, with an allowance to trim.
+`tryout` makes the acrylic or card piece that is cut first.
 
-Read the modules in the order of work: `frame` (how the piece lies), `contour`, `notches`, `room` and `marks` (what is
-drawn on it and where it fits), `dress` (all of it), `tryout`.
+Read the modules in the order of work: `frame` (how the piece lies), `contour`, `blank`, `notches`, `room` and `marks`
+(what is drawn on it and where it fits), `dress` (all of it), `tryout`.
 
 Findings: D101 how the outline was simplified, D102 the name did not fit, D103 a hole smaller than the tolerance,
 D104 a contour crosses itself or another, D105 a rough rim, D106 seam notches left out, D107 "this face up" left out,
-D108 grain arrow left out, D109 the inner face is drawn, D110 what a try-out piece is.
+D108 grain arrow left out, D109 the inner face is drawn, D110 what a try-out piece is, D111 the outline is that of a
+blank, D112 openings marked and not cut, D113 bays closed under the allowance.
 """
 
 from meshflow.outline.dress import outline

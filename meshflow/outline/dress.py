@@ -14,11 +14,14 @@ from meshflow.errors import MeshflowError, OptionError
 from meshflow.geometry.curves import bounds, transformed
 from meshflow.geometry.polygons import material as material_of
 from meshflow.geometry.polygons import shrunk, without_curves
-from meshflow.geometry.transforms import move_points
+from meshflow.geometry.transforms import composed, move_points
+from meshflow.model.arrays import BoolArray
 from meshflow.model.curve import Circle, Motion, Polycurve
+from meshflow.model.drawing import Layer
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.part import Mark, Part
 from meshflow.model.pattern import FlatPattern
+from meshflow.outline.blank import blank_of, net_lines, seam_pieces
 from meshflow.outline.contour import Loop, contour_of, crossings, pattern_loops, simplification, too_small
 from meshflow.outline.frame import turned_frame
 from meshflow.outline.marks import CLEARANCE_MM, dressing
@@ -27,6 +30,7 @@ from meshflow.outline.notches import EDGE_GAP_MM, seam_notches
 __all__ = ["outline"]
 
 _HAIR_MM = 0.8 * EDGE_GAP_MM
+_MOST_ALLOWANCE_MM = 1000.0
 
 
 def outline(
@@ -41,6 +45,7 @@ def outline(
     quantity: int = 1,
     may_mirror: bool = False,
     turns_deg: tuple[float, ...] = (),
+    allowance_mm: float | None = None,
 ) -> Part:
     """Draw a flat pattern out as a part to cut.
 
@@ -67,12 +72,16 @@ def outline(
         Whether nesting may turn the piece over.
     turns_deg : tuple of float
         Turns allowed in nesting [deg]; empty means any multiple of 90.
+    allowance_mm : float, optional
+        How far outside the net line the outline is drawn, to be trimmed off after forming [mm]; the allowance of
+        ``pattern.forming``, else none, when left out. Less than the tolerance is none. Openings are then marked and
+        not cut: pierced before, they would be pulled out of shape and tear.
 
     Returns
     -------
     Part
-        Net size, with findings D101 to D109 in its notes. A part with a D104 refusal carries no marks and must not
-        be cut.
+        Net size or a blank, with findings D101 to D109 and D111 to D113 in its notes. A part with a D104 refusal
+        carries no marks and must not be cut.
 
     Raises
     ------
@@ -82,28 +91,37 @@ def outline(
         If the pattern's edges do not close.
     """
     name = pattern.region.name
-    _check(name, tolerance, notch_pitch, quantity)
+    allowance = _allowance(pattern, allowance_mm)
+    _check(name, tolerance, notch_pitch, quantity, allowance)
+    allowance = allowance if allowance >= tolerance else 0.0
+    # Net line and blank are fitted one after the other, so each of them gets half of the tolerance.
+    close = 0.5 * tolerance if allowance else tolerance
     loops, notes = _drawable(pattern, tolerance)
     frame = turned_frame(pattern, pattern.vertices[loops[0].vertices], tolerance=tolerance)
-    drawn = {loop.number: _contour(pattern, loop, frame, tolerance) for loop in loops}
-    left, low, _, _ = bounds(drawn[0])
-    shift = Motion(dx_mm=0.0 - left, dy_mm=0.0 - low)
-    contours = {number: transformed(contour, shift) for number, contour in drawn.items()}
-    motion = replace(frame, dx_mm=shift.dx_mm, dy_mm=shift.dy_mm)
-    in_order = list(contours.values())
-    notes += simplification(in_order, sum(len(loop.vertices) for loop in loops), tolerance)
-    refusals = crossings(in_order, tolerance=tolerance)
+    drawn = {loop.number: _contour(pattern, loop, frame, close) for loop in loops}
+    contours, motion = _shifted(drawn, frame, drawn[0])
+    refusals = crossings(list(contours.values()), tolerance=close)
+    cut = list(contours.values())
     marks: list[Mark] = []
+    if allowance and not refusals:
+        joined = seam_pieces(pattern, contours[0], motion)
+        blank, bays = blank_of(contours[0], allowance, tolerance=close, joined=joined)
+        contours, motion = _shifted(contours, motion, blank)
+        cut = [_to_origin(blank, blank)]
+        marks = _lines_on_the_blank(contours, joined)
+        notes += _said_of_the_blank(allowance, len(contours) - 1, bays, seamed=bool(joined.any()))
+    notes += simplification(cut, sum(len(loop.vertices) for loop in loops), tolerance)
     if not refusals:
         try:
-            marks, said = _marks(pattern, contours, motion, name if label is None else label, notch_pitch, grain)
+            dressed, said = _marks(pattern, contours, motion, name if label is None else label, notch_pitch, grain)
         except MeshflowError as error:
             raise error.located(name) from None
+        marks += dressed
         notes += said
     return Part(
         name=name,
-        outline=in_order[0],
-        holes=tuple(in_order[1:]),
+        outline=cut[0],
+        holes=tuple(cut[1:]),
         marks=tuple(marks),
         material=material,
         thickness_mm=pattern.region.thickness,
@@ -117,10 +135,17 @@ def outline(
         placement_of_pattern=motion,
         conjectured_share=pattern.conjectured_share,
         mirrored_share=pattern.mirrored_share,
+        allowance_mm=0.0 if refusals else allowance,
     )
 
 
-def _check(name: str, tolerance: float, notch_pitch: float, quantity: int) -> None:
+def _allowance(pattern: FlatPattern, asked: float | None) -> float:
+    if asked is not None:
+        return float(asked)
+    return 0.0 if pattern.forming is None else pattern.forming.allowance_mm
+
+
+def _check(name: str, tolerance: float, notch_pitch: float, quantity: int, allowance: float) -> None:
     if not re.fullmatch(r"[A-Za-z0-9_-]+", name):
         raise OptionError(
             f'the part name "{name}" cannot be a file name everywhere.',
@@ -133,6 +158,8 @@ def _check(name: str, tolerance: float, notch_pitch: float, quantity: int) -> No
         wrong = f"notch pitch {notch_pitch} mm is not positive."
     elif quantity < 1:
         wrong = f"quantity {quantity} is under one."
+    elif not 0.0 <= allowance <= _MOST_ALLOWANCE_MM:
+        wrong = f"an allowance of {allowance} mm is not between 0 and {_MOST_ALLOWANCE_MM:g} mm."
     if wrong:
         raise OptionError(wrong, where=name, remedy="Correct this option.")
 
@@ -156,6 +183,41 @@ def _drawable(pattern: FlatPattern, tolerance: float) -> tuple[list[Loop], list[
 def _contour(pattern: FlatPattern, loop: Loop, frame: Motion, tolerance: float) -> Polycurve | Circle:
     points = move_points(pattern.vertices[loop.vertices], frame)
     return contour_of(points, loop.corners, tolerance=tolerance, hole=loop.number != 0)
+
+
+def _shifted(
+    contours: dict[int, Polycurve | Circle], motion: Motion, outer: Polycurve | Circle
+) -> tuple[dict[int, Polycurve | Circle], Motion]:
+    """Return contours and motion moved so that the box round `outer` starts at the origin."""
+    left, low, _, _ = bounds(outer)
+    moved = {number: _to_origin(contour, outer) for number, contour in contours.items()}
+    return moved, composed(motion, Motion(dx_mm=0.0 - left, dy_mm=0.0 - low))
+
+
+def _to_origin(contour: Polycurve | Circle, outer: Polycurve | Circle) -> Polycurve | Circle:
+    left, low, _, _ = bounds(outer)
+    return transformed(contour, Motion(dx_mm=0.0 - left, dy_mm=0.0 - low))
+
+
+def _lines_on_the_blank(contours: dict[int, Polycurve | Circle], joined: BoolArray) -> list[Mark]:
+    """Return the net line, to which the piece is trimmed once formed, and the openings, to be pierced then."""
+    lines = [Mark(Layer.MARK_LINE, line, "net") for line in net_lines(contours[0], joined)]
+    openings = [contour for number, contour in contours.items() if number != 0]
+    return lines + [Mark(Layer.MARK_LINE, opening, "opening") for opening in openings]
+
+
+def _said_of_the_blank(allowance: float, openings: int, bays: int, *, seamed: bool) -> list[Finding]:
+    where = "along its free edges, its seams are net" if seamed else "all round"
+    text = f"the outline is that of the blank: {allowance:.3g} mm outside the net line {where}."
+    notes = [Finding("D111", Severity.NOTE, text, "Form the piece, then trim it to the net line that is marked.")]
+    if openings:
+        text = f"{openings} opening{'s are' if openings > 1 else ' is'} marked and not cut: forming would pull it open."
+        remedy = "Pierce after forming; where the shape needs it open before, pierce well inside the line."
+        notes.append(Finding("D112", Severity.WARNING, text, remedy, count=openings))
+    if bays:
+        text = f"{bays} narrow bay{'s' if bays > 1 else ''} of the net line closed under the allowance."
+        notes.append(Finding("D113", Severity.WARNING, text, "Saw them open along the net line.", count=bays))
+    return notes
 
 
 def _marks(

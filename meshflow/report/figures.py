@@ -1,4 +1,4 @@
-"""Pictures as files and as parts of the document: the pattern coloured by stretch, its key, and the nested sheets.
+"""Pictures as files and as parts of the document: the coloured pattern, its key, and the nested sheets.
 
 The same `Picture` is written as PNG by matplotlib's Agg renderer, with the typeface that matplotlib carries, and as
 inline SVG. Both are the same bytes every time: no clock, no version, no system font goes into them.
@@ -17,6 +17,7 @@ from meshflow.model.layout import SheetLayout
 from meshflow.model.part import Part
 from meshflow.model.pattern import FlatPattern
 from meshflow.report.legend_view import legend_picture, share_label, step_shares
+from meshflow.report.maps import FaceMap, further_map, stretch_map
 from meshflow.report.palette import PAPER, STEPS
 from meshflow.report.pattern_view import MOST_BORDER_EDGES, pattern_picture
 from meshflow.report.picture import Fill, Item, Lines, Picture, Pixels, Words, moved
@@ -33,6 +34,8 @@ _MOST_BYTES, _FEWEST_EDGES = 400_000, 1000
 
 def pattern_png(pattern: FlatPattern, part: Part, path: Path, *, material: str = "") -> None:
     """Write the flat pattern coloured by stretch, with key, histogram and verdict, as PNG.
+
+    A formed piece is shown a second time below, coloured by its thickness, a woven one by its shear.
 
     Parameters
     ----------
@@ -59,8 +62,25 @@ def pattern_png(pattern: FlatPattern, part: Part, path: Path, *, material: str =
     notes = [KEY_WORDS, limits_words(pattern.limits), *_pooled_words(pooled)]
     said = _paragraphs(notes, x=right, y=key_top + key.height + 24, columns=58, size=12)
     items = [*head, *verdict, *moved(piece, _EDGE, top), *moved(key, right, key_top), *said]
-    height = max(top + piece.height, said[-1].y) + _EDGE
+    below = max(top + piece.height, said[-1].y) + _EDGE
+    more, height = _second_panel(pattern, part, right=right, top=below)
+    items += more
     write_png(Picture(right + key.width + _EDGE, height, tuple(items)), path)
+
+
+def _second_panel(pattern: FlatPattern, part: Part, *, right: float, top: float) -> tuple[list[Item], float]:
+    """Return the picture of what else there is to show, with its key, and where it ends."""
+    shown = further_map(pattern)
+    if shown is None:
+        return [], top
+    piece, pooled = pattern_picture(pattern, part, shown=shown)
+    key = legend_picture(pattern, shown)
+    title = Words(_EDGE, top + 26, f"The same piece coloured by {shown.name}", 19, bold=True)
+    key_top, piece_top = top + 44, top + 44
+    texts = [FURTHER_KEY_WORDS[shown.name], *_pooled_words(pooled)]
+    said = _paragraphs(texts, x=right, y=key_top + key.height + 24, columns=58, size=12)
+    bottom = max(piece_top + piece.height, said[-1].y) + _EDGE
+    return [title, *moved(piece, _EDGE, piece_top), *moved(key, right, key_top), *said], bottom
 
 
 def sheet_png(
@@ -115,28 +135,31 @@ def pattern_svg(pattern: FlatPattern, part: Part, *, key: str = "") -> str:
     key : str
         Makes ids unique in a document; the part's name when left out.
     """
-    return pattern_svg_and_squares(pattern, part, key=key or part.name)[0]
+    return pattern_svg_and_squares(pattern, part, stretch_map(pattern), key=key or part.name)[0]
 
 
-def pattern_svg_and_squares(pattern: FlatPattern, part: Part, *, key: str) -> tuple[str, float]:
-    """Return the same, and the side of the squares the colours were averaged over [mm]; 0 when they were not."""
+def pattern_svg_and_squares(pattern: FlatPattern, part: Part, shown: FaceMap, *, key: str) -> tuple[str, float]:
+    """Return the same, coloured by any map, and the side of the squares the colours were averaged over [mm], or 0."""
     edges = MOST_BORDER_EDGES
     while True:
-        picture, pooled = pattern_picture(pattern, part, most_edges=edges)
-        words = " ".join([verdict_words(pattern, ""), *_pooled_words(pooled)])
-        title = f"{part.name}, laid flat, coloured by stretch"
+        picture, pooled = pattern_picture(pattern, part, shown=shown, most_edges=edges)
+        about = FURTHER_KEY_WORDS.get(shown.name) or verdict_words(pattern, "")
+        words = " ".join([about, *_pooled_words(pooled)])
+        title = f"{part.name}, laid flat, coloured by {shown.name}"
         svg = svg_text(picture, title=title, description=words, key=key)
         if len(svg) <= _MOST_BYTES or edges < _FEWEST_EDGES:
             return svg, pooled
         edges //= 2
 
 
-def legend_svg(pattern: FlatPattern, *, key: str) -> str:
+def legend_svg(pattern: FlatPattern, *, key: str, shown: FaceMap | None = None) -> str:
     """Return the key with the histogram as inline SVG; its description reads the shares out."""
-    shares = step_shares(pattern)
+    shown = shown or stretch_map(pattern)
+    shares = step_shares(pattern, shown)
+    down, up = (words.partition(",")[0] for words in (shown.down_words, shown.up_words))
     parts = [
         (
-            f"gathers, step {-step}" if step < 0 else f"stretches, step {step}" if step else "lies flat",
+            f"{down}, step {-step}" if step < 0 else f"{up}, step {step}" if step else shown.middle,
             shares[step + STEPS],
         )
         for step in range(-STEPS, STEPS + 1)
@@ -144,7 +167,7 @@ def legend_svg(pattern: FlatPattern, *, key: str) -> str:
     words = ", ".join(f"{name}: {share_label(share)} %" for name, share in parts if share > 0)
     title = "Key to the colours, with the share of the area in each"
     return svg_text(
-        legend_picture(pattern), title=title, description=f"Share of the area: {words}.", key=key, kind="key"
+        legend_picture(pattern, shown), title=title, description=f"Share of the area: {words}.", key=key, kind="key"
     )
 
 
@@ -171,6 +194,13 @@ KEY_WORDS = (
     "Numbers over the bars: percent of the area. Each spot has the colour of its stretch or of its gather, whichever "
     "is further along its scale. The dark line on the piece is where a limit is reached."
 )
+
+FURTHER_KEY_WORDS = {
+    "thickness": "Ochre: the sheet ends thinner than it was, blue: thicker. The dark line is where it is 10 % thicker: "
+    "a free rim wrinkles from there on.",
+    "shear": "How far grain and cross grain leave the right angle: ochre where the angle closes, blue where it opens. "
+    "The dark line is where the threads lock.",
+}
 
 
 def _pooled_words(pooled_mm: float) -> list[str]:

@@ -1,4 +1,4 @@
-"""The flat pattern coloured by stretch, as a picture.
+"""The flat pattern coloured by stretch, thickness or shear, as a picture.
 
 Convention: the piece is shown as it lies on the bench with its `face_up` face up, the same way round as its drawing
 file. Zones are painted over each other from light to dark, so no gap of paper shows between two colours.
@@ -11,17 +11,18 @@ import numpy as np
 from meshflow.geometry.curves import bounds
 from meshflow.geometry.topology import EdgeTable, edge_table
 from meshflow.geometry.transforms import move_points
-from meshflow.model.arrays import FloatArray, IntArray
+from meshflow.model.arrays import FloatArray
 from meshflow.model.curve import Curve, Dot, Polycurve
 from meshflow.model.drawing import Layer
 from meshflow.model.part import Part
 from meshflow.model.pattern import FlatPattern
-from meshflow.report.palette import INK, PAPER, STEPS, StretchScale, stretch_scale, tone
+from meshflow.report.maps import FaceMap, stretch_map
+from meshflow.report.palette import INK, PAPER, STEPS, StretchScale, tone
 from meshflow.report.picture import Fill, Frame, Item, Lines, Picture, scale_bar
 from meshflow.report.shapes import curve_points
 from meshflow.report.zones import Zone, at_vertices, hatch_lines, pooled_strain, rim_border, zone_above
 
-__all__ = ["MOST_BORDER_EDGES", "face_steps", "pattern_picture"]
+__all__ = ["MOST_BORDER_EDGES", "pattern_picture"]
 
 # More border edges than this make too heavy a picture; the stretch is then averaged over squares first.
 MOST_BORDER_EDGES = 50_000
@@ -29,8 +30,10 @@ _SQUARES = (256, 128, 64, 32, 16, 8)
 _WIDTH, _MOST_HEIGHT, _BORDER, _FOOT = 720.0, 620.0, 12.0, 44.0
 
 
-def pattern_picture(pattern: FlatPattern, part: Part, *, most_edges: int = MOST_BORDER_EDGES) -> tuple[Picture, float]:
-    """Return the picture of a flat pattern coloured by stretch.
+def pattern_picture(
+    pattern: FlatPattern, part: Part, *, shown: FaceMap | None = None, most_edges: int = MOST_BORDER_EDGES
+) -> tuple[Picture, float]:
+    """Return the picture of a flat pattern coloured by stretch, or by another map of it.
 
     Parameters
     ----------
@@ -38,6 +41,8 @@ def pattern_picture(pattern: FlatPattern, part: Part, *, most_edges: int = MOST_
         The piece laid flat.
     part : Part
         Its drawing: outline, holes and marks are laid over the colours.
+    shown : FaceMap, optional
+        What to colour by; its stretch when left out.
     most_edges : int
         How many edges the borders of all zones may have together.
 
@@ -46,18 +51,22 @@ def pattern_picture(pattern: FlatPattern, part: Part, *, most_edges: int = MOST_
     picture : Picture
         720 units wide, with a scale bar.
     pooled_mm : float
-        Side of the squares that the stretch was averaged over to keep the picture small [mm]; 0 when it was only
+        Side of the squares that it was averaged over to keep the picture small [mm]; 0 when it was only
         averaged at the corners of the triangles.
     """
+    shown = shown or stretch_map(pattern)
     points = move_points(pattern.vertices, part.placement_of_pattern)
     low, high = points.min(axis=0), points.max(axis=0)
+    if part.allowance_mm and _is_own_outline(points, part):
+        left, bottom, right, top = bounds(part.outline)
+        low, high = np.minimum(low, (left, bottom)), np.maximum(high, (right, top))
     frame = Frame.fitting(low, high, width=_WIDTH, most_height=_MOST_HEIGHT, border=_BORDER)
     table = edge_table(pattern.faces)
-    zones, squares = _drawable_zones(pattern, points, frame, table, most_edges)
+    zones, squares = _drawable_zones(pattern, shown, points, frame, table, most_edges)
     rim = Zone(frame(points), rim_border(pattern.faces, table))
     items = [
         Fill(rim.rings, tone(0)),
-        *_painted(zones, stretch_scale(pattern.limits)),
+        *_painted(zones, shown.scale),
         *_contours(part, frame, points, rim),
         *scale_bar(frame, x=_BORDER, y=frame.height + _BORDER + 30, most=0.3 * _WIDTH, size=23),
     ]
@@ -65,46 +74,40 @@ def pattern_picture(pattern: FlatPattern, part: Part, *, most_edges: int = MOST_
     return Picture(_WIDTH, frame.height + _BORDER + _FOOT, tuple(items)), pooled
 
 
-def face_steps(pattern: FlatPattern) -> IntArray:
-    """Return the step of the palette for each face of a pattern, shape (m,), from -5 to 5."""
-    return stretch_scale(pattern.limits).steps(pattern.distortion.s1, pattern.distortion.s2)
-
-
 def _is_own_outline(points: FloatArray, part: Part) -> bool:
     """Whether the part's outline is that of these points, or one dressed, turned or scaled for another purpose."""
-    room = 0.5 + 2.0 * part.contour_tolerance_mm + part.kerf_compensated_mm
+    room = 0.5 + 2.0 * part.contour_tolerance_mm + part.kerf_compensated_mm + part.allowance_mm
     left, bottom, right, top = bounds(part.outline)
     apart = [points.min(axis=0) - (left, bottom), points.max(axis=0) - (right, top)]
     return bool(np.all(np.abs(apart) <= room))
 
 
 def _drawable_zones(
-    pattern: FlatPattern, points: FloatArray, frame: Frame, table: EdgeTable, most_edges: int
+    pattern: FlatPattern, shown: FaceMap, points: FloatArray, frame: Frame, table: EdgeTable, most_edges: int
 ) -> tuple[dict[int, Zone], int]:
-    """Return the zone of each step, and over how many squares the strain was averaged to keep it small (0: none)."""
-    bent = pattern.distortion
-    strains = (bent.s1 - 1.0, 1.0 - bent.s2)
+    """Return the zone of each step, and over how many squares it was averaged to keep it small (0: none)."""
+    weights, sides = pattern.distortion.area_surface, (shown.up, shown.down)
     centres = points[pattern.faces].mean(axis=1)
-    zones = _zones(pattern, frame(points), table, strains)
+    zones = _zones(pattern, shown.scale, frame(points), table, sides)
     for squares in (0, *_SQUARES):
         if squares:
-            pooled = tuple(pooled_strain(centres, bent.area_surface, strain, squares=squares) for strain in strains)
-            zones = _zones(pattern, frame(points), table, pooled)
+            pooled = tuple(pooled_strain(centres, weights, side, squares=squares) for side in sides)
+            zones = _zones(pattern, shown.scale, frame(points), table, pooled)
         if sum(len(zone.border) for zone in zones.values()) <= most_edges:
             break
     return zones, squares
 
 
 def _zones(
-    pattern: FlatPattern, shown: FloatArray, table: EdgeTable, strains: tuple[FloatArray, ...]
+    pattern: FlatPattern, scale: StretchScale, places: FloatArray, table: EdgeTable, sides: tuple[FloatArray, ...]
 ) -> dict[int, Zone]:
-    """Return, for each step of either side, where its strain reaches the step's edge; y points down in `shown`."""
-    scale, faces = stretch_scale(pattern.limits), pattern.faces
+    """Return, for each step of either side, where its value reaches the step's edge; y points down in `places`."""
+    faces = pattern.faces
     zones: dict[int, Zone] = {}
-    for side, edges, strain in zip((1, -1), (scale.stretch_edges, scale.gather_edges), strains, strict=True):
-        values = at_vertices(faces, pattern.distortion.area_surface, strain, len(shown))
+    for side, edges, of_faces in zip((1, -1), (scale.stretch_edges, scale.gather_edges), sides, strict=True):
+        values = at_vertices(faces, pattern.distortion.area_surface, of_faces, len(places))
         for step, level in enumerate(edges, start=1):
-            zones[side * step] = zone_above(shown, faces, table, values, level)
+            zones[side * step] = zone_above(places, faces, table, values, level)
     return zones
 
 

@@ -13,15 +13,30 @@ from dataclasses import dataclass
 from typing import Any
 
 from meshflow.errors import VerificationError
+from meshflow.model.dart import DartTable
+from meshflow.model.forming import Forming, Shear
 from meshflow.model.part import Part
 from meshflow.model.pattern import FlatPattern
 from meshflow.report.shapes import cut_length, net_area, part_extent
 from meshflow.report.words import area, length, over_limit_share, percent
 
-__all__ = ["Row", "distortion_json", "distortion_rows", "distortion_text", "piece_rows"]
+__all__ = ["Row", "distortion_json", "distortion_rows", "distortion_text", "forming_rows", "piece_rows"]
 
 SCHEMA = "meshflow-distortion-1"
 _FIGURES = 9
+_OF_AREA, _OF_RIM = 0.001, 0.01  # shares that are worth saying, as in the findings F131 and F121
+_ENDS = {
+    "converged": "until nothing could be gained",
+    "iteration_limit": "until the limit of steps",
+    "power_limit": "up to the highest power of the strain",
+    "interrupt": "until it was stopped by hand",
+}
+_LEAST = {
+    "isometric": "by least distortion",
+    "least_worst": "by least worst stretch",
+    "woven": "by least strain of the weave",
+    "formed": "by least work of forming",
+}
 
 
 def distortion_json(pattern: FlatPattern) -> dict[str, Any]:
@@ -107,12 +122,24 @@ def _additions(pattern: FlatPattern) -> dict[str, Any]:
         "mirrored_share": pattern.mirrored_share,
         "noise_mm": region.smoothing.noise_mm,
         "smoothing_reason": region.smoothing.reason,
-        "method": pattern.method,
+        "objective": pattern.method,
         "energy": pattern.energy,
         "iterations": pattern.iterations,
         "stopped_by": pattern.stopped_by,
+        "backend": pattern.backend,
+        "lower_bound_stretch": pattern.lower_bound_stretch,
+        "darts": [dart.to_json() for dart in pattern.darts.darts] if pattern.darts is not None else [],
+        "seams": [pair.to_json() for pair in pattern.sewn],
+        **(_dart_figures(pattern.darts) if pattern.darts is not None else {}),
+        **(pattern.forming.to_json() if pattern.forming is not None else {}),
+        **(pattern.shear.to_json() if pattern.shear is not None else {}),
         "notes": [note.to_json() for note in (*region.notes, *pattern.notes)],
     }
+
+
+def _dart_figures(table: DartTable) -> dict[str, Any]:
+    """Return what all darts together buy; the darts themselves stand in a list of their own."""
+    return {"dart_table": {key: value for key, value in table.to_json().items() if key != "darts"}}
 
 
 def _rounded(value: Any, name: str) -> Any:
@@ -172,7 +199,9 @@ def piece_rows(part: Part, *, laid_flat: bool) -> Sequence[Row]:
     drawn = (
         f"with {length(kerf)} of kerf allowed" if kerf > 0 else f"net size{width_of_cut or ', kerf not allowed for'}"
     )
-    size = "Size laid flat" if laid_flat else "Size"
+    if part.allowance_mm > 0:
+        drawn = f"{length(part.allowance_mm)} outside the net line, to be trimmed after forming{width_of_cut}"
+    size = "Size of the blank" if part.allowance_mm > 0 else "Size laid flat" if laid_flat else "Size"
     return (
         Row(size, f"{width:.1f} \N{MULTIPLICATION SIGN} {height:.1f} mm"),
         Row("Area of one piece", area(net_area(part)), "holes taken off" if part.holes else ""),
@@ -201,7 +230,8 @@ def distortion_rows(pattern: FlatPattern, *, thins: bool) -> Sequence[Row]:
     pattern : FlatPattern
         The piece laid flat.
     thins : bool
-        Whether the material thins as it stretches (sheet metal and plastic; leather is left out).
+        Whether the material thins as it stretches (sheet metal and plastic; leather and cloth are left out). A piece
+        with a thickness map has `forming_rows` instead.
     """
     bent = pattern.distortion
     grown = bent.rim_length_surface_mm - bent.rim_length_flat_mm
@@ -225,10 +255,66 @@ def distortion_rows(pattern: FlatPattern, *, thins: bool) -> Sequence[Row]:
         ),
         Row("Tightest curve", _radius(bent.least_bend_radius_mm), "radius"),
     ]
-    if thins and pattern.region.thickness > 0:
+    if pattern.lower_bound_stretch > 1.0:
+        least = percent(pattern.lower_bound_stretch - 1.0)
+        rows.append(
+            Row("Every uncut pattern needs at least", least, "stretch or gather, even when both are balanced: proven")
+        )
+    if thins and pattern.forming is None and pattern.region.thickness > 0:
         thinnest = pattern.region.thickness / float((bent.s1 * bent.s2).max())
         rows.append(Row("Thinnest spot when formed", f"{thinnest:.2f} mm", f"from {pattern.region.thickness:g} mm"))
     return (*rows, Row("How it was laid flat", *_method(pattern)), Row("Checked", *_checked(pattern)))
+
+
+def forming_rows(pattern: FlatPattern) -> Sequence[Row]:
+    """Return what forming does to the sheet, or wrapping to the weave, in a maker's words; nothing for the others."""
+    return (*_blank_rows(pattern.forming), *_shear_rows(pattern.shear))
+
+
+def _blank_rows(forming: Forming | None) -> Sequence[Row]:
+    if forming is None:
+        return ()
+    thinnest, thickest = forming.span_mm
+    work = f", {forming.work_j:.0f} J of plastic work" if forming.work_j else ""
+    rim = "thickens" if forming.rim_thickening >= 0 else "thins"
+    return (
+        Row("Thickness when formed", f"{thinnest:.2f} to {thickest:.2f} mm", f"from {forming.sheet_mm:g} mm"),
+        Row("Blank by least work", area(forming.one_step_mm2), f"the sheet thins and thickens as it likes{work}"),
+        Row("Blank of equal area", area(forming.equal_area_mm2), "the handbook's: the sheet keeps its thickness"),
+        Row("Trim", length(forming.trim_mm), "all round, cut off after forming"),
+        Row(
+            "Allowance",
+            length(forming.allowance_mm),
+            "how far outside the net line to cut: up to the larger of both blanks, and the trim",
+        ),
+        Row("Free rim", f"{rim} by up to {percent(abs(forming.rim_thickening))}", _wrinkles(forming)),
+    )
+
+
+def _wrinkles(forming: Forming) -> str:
+    if forming.wrinkling_share <= _OF_RIM:
+        return "no wrinkles to be expected"
+    return (
+        f"{percent(forming.wrinkling_share)} of it thickens so much that it wrinkles: gather it in courses, annealed "
+        "in between, or hold it down"
+    )
+
+
+def _shear_rows(shear: Shear | None) -> Sequence[Row]:
+    if shear is None:
+        return ()
+    rows = [
+        Row(
+            "Shear, all but the worst 1 %",
+            _degrees(shear.percentile(0.99)),
+            f"grain and cross grain leave the right angle by so much; worst spot {_degrees(shear.largest_rad)}",
+        )
+    ]
+    if not math.isfinite(shear.lock_rad):
+        return (*rows, Row("Lock", "none known", "the shear at which the material folds"))
+    over = shear.locked_share
+    meaning = "of the area; it folds there" if over > _OF_AREA else "of the area: it lies without folds"
+    return (*rows, Row(f"Sheared beyond its lock, {_degrees(shear.lock_rad)}", percent(over), meaning))
 
 
 def _degrees(angle_rad: float) -> str:
@@ -247,9 +333,8 @@ def _radius(radius: float) -> str:
 def _method(pattern: FlatPattern) -> tuple[str, str]:
     if pattern.method == "developed":
         return "unrolled exactly", "the way a cone or a cylinder is developed"
-    ends = {"converged": "until nothing could be gained", "iteration_limit": "until the limit of steps"}
-    how = ends.get(pattern.stopped_by, "until no step helped")
-    return "by least distortion", f"{pattern.iterations} steps, {how}"
+    how = _ENDS.get(pattern.stopped_by, "until no step helped")
+    return _LEAST[pattern.method], f"{pattern.iterations} steps, {how}"
 
 
 def _checked(pattern: FlatPattern) -> tuple[str, str]:

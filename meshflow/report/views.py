@@ -20,9 +20,10 @@ from meshflow.model.pattern import FlatPattern, Verdict
 from meshflow.model.region import Region
 from meshflow.model.surface import evidence_words
 from meshflow.report import words
-from meshflow.report.figures import legend_svg, pattern_svg_and_squares, sheet_svg
+from meshflow.report.figures import FURTHER_KEY_WORDS, legend_svg, pattern_svg_and_squares, sheet_svg
+from meshflow.report.maps import further_map, stretch_map
 from meshflow.report.orders import MM2_PER_DM2, MM2_PER_FT2, AreaLine, order_list
-from meshflow.report.tables import distortion_rows, piece_rows
+from meshflow.report.tables import distortion_rows, forming_rows, piece_rows
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -39,6 +40,7 @@ _SIDES = {
 }
 _FACES_UP = {"outer": "the outer face", "inner": "the inner face"}
 _LEATHER_UP = {"outer": "the grain side (the outer face)", "inner": "the flesh side (the inner face)"}
+_NEVER_THIN = ("cloth", "leather")
 _SEVERITY = {Severity.NOTE: "Note", Severity.WARNING: "Warning", Severity.REFUSE: "Refused"}
 
 
@@ -120,7 +122,7 @@ def _pattern_view(entry: PartEntry, pattern: FlatPattern, material: str, number:
 
     up = _LEATHER_UP if entry.material_family == "leather" else _FACES_UP
     over = pattern.verdict in (Verdict.OVER_LIMIT, Verdict.OVER_LIMIT_NO_UNCUT_PATTERN)
-    picture, pooled = pattern_svg_and_squares(pattern, entry.part, key=f"flat-{number}")
+    picture, pooled = pattern_svg_and_squares(pattern, entry.part, stretch_map(pattern), key=f"flat-{number}")
     return {
         "tag": words.TAGS[pattern.verdict],
         "tone": "over" if over else "good",
@@ -129,11 +131,32 @@ def _pattern_view(entry: PartEntry, pattern: FlatPattern, material: str, number:
         "smoothing": words.smoothing_words(pattern),
         "side": _side(pattern.region),
         "face_up": up[pattern.region.face_up],
-        "stretch_rows": distortion_rows(pattern, thins=entry.material_family != "leather"),
+        "stretch_rows": distortion_rows(pattern, thins=entry.material_family not in _NEVER_THIN),
+        "forming_rows": forming_rows(pattern),
+        "forming_title": "The blank and its thickness" if pattern.forming is not None else "The weave",
         "pooled_mm": pooled,
         # Safe: both builders escape every name they set.
         "picture": Markup(picture),
         "legend": Markup(legend_svg(pattern, key=f"key-{number}")),
+        "further": _further_view(entry, pattern, number),
+    }
+
+
+def _further_view(entry: PartEntry, pattern: FlatPattern, number: int) -> dict[str, Any] | None:
+    """Return the picture of thickness or shear, for the pieces that have one."""
+    from markupsafe import Markup
+
+    shown = further_map(pattern)
+    if shown is None:
+        return None
+    picture, pooled = pattern_svg_and_squares(pattern, entry.part, shown, key=f"further-{number}")
+    return {
+        "name": shown.name,
+        "words": FURTHER_KEY_WORDS[shown.name],
+        "pooled_mm": pooled,
+        # Safe: both builders escape every name they set.
+        "picture": Markup(picture),
+        "legend": Markup(legend_svg(pattern, key=f"further-key-{number}", shown=shown)),
     }
 
 
