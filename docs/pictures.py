@@ -1,7 +1,7 @@
 """Make the pictures of the documentation anew from the demo job. Run: ``python docs/pictures.py``.
 
-They are kept in the repository, so that building the pages needs no run of the job. Colours are cut down to 48, which
-such flat pictures do not show and which makes them a quarter of the size.
+They are kept in the repository, so that building the pages needs no run of the job. Colours are cut down to 96, which
+such flat pictures do not show and which makes them a third of the size.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ def main() -> None:
         meshflow.run(HERE.parent / "sample_meshes" / "carousel.toml", out=folder)
         for name, made in PICTURES.items():
             with Image.open(Path(folder, made)) as picture:
-                small = picture.convert("RGB").quantize(colors=48, dither=Image.Dither.NONE)
+                small = picture.convert("RGB").quantize(colors=96, dither=Image.Dither.NONE)
                 small.save(HERE / "images" / name, optimize=True)
                 print(f"{name}: {(HERE / 'images' / name).stat().st_size} bytes")
 

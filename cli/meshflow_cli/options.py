@@ -13,6 +13,7 @@ __all__ = [
     "DXF_VERSIONS",
     "Length",
     "OutFile",
+    "Percent",
     "SignedLength",
     "Smooth",
     "Unit",
@@ -80,6 +81,22 @@ class Smooth(Length):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Return the word, or the length in millimetres."""
         return value if value in ("auto", "none") else super().convert(value, param, ctx)
+
+
+class Percent(click.ParamType):  # type: ignore[type-arg]
+    """A share of length in percent, with or without the sign."""
+
+    name = "percent"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the share."""
+        try:
+            share = float(str(value).strip().removesuffix("%")) / 100.0
+        except ValueError:
+            self.fail(f'"{value}" is not a number of percent.', param, ctx)
+        if not 1e-4 <= share <= 1.0:
+            self.fail("it must be from 0.01 to 100; 5 is usual.", param, ctx)
+        return share
 
 
 class Unit(click.ParamType):  # type: ignore[type-arg]

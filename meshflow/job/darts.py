@@ -22,7 +22,7 @@ from meshflow.geometry.topology import boundary_loops
 from meshflow.geometry.transforms import move_points
 from meshflow.model.arrays import FloatArray, IntArray
 from meshflow.model.curve import Circle, Motion, Polycurve
-from meshflow.model.dart import DartedRegion, SewnPair
+from meshflow.model.dart import DartedRegion
 from meshflow.model.drawing import Layer
 from meshflow.model.part import Mark, Part
 from meshflow.model.pattern import LIES_FLAT_STRAIN, Distortion, Edge, FlatPattern, Limits
@@ -31,7 +31,7 @@ from meshflow.model.surface import Surface
 from meshflow.regions.dart import DartOptions, cut_darts, place_darts
 from meshflow.regions.dart_edges import named_edges, seams_between, sewn_pairs
 
-__all__ = ["Strained", "darts_of", "laid_flat", "lettered", "limits_at", "seams_json", "with_dart_edges"]
+__all__ = ["Strained", "darts_of", "laid_flat", "lettered", "limits_at", "with_dart_edges"]
 
 Flattening = Callable[[Region], FlatPattern]
 
@@ -185,7 +185,7 @@ def _load(bent: Distortion, limits: Limits) -> float:
     return float(share[order[min(int(np.searchsorted(reached, 0.99 * reached[-1])), len(order) - 1)]])
 
 
-def with_dart_edges(pattern: FlatPattern, found: DartedRegion) -> tuple[FlatPattern, tuple[SewnPair, ...]]:
+def with_dart_edges(pattern: FlatPattern, found: DartedRegion) -> FlatPattern:
     """Return a pattern with the legs of its darts as matched edges.
 
     Parameters
@@ -197,10 +197,8 @@ def with_dart_edges(pattern: FlatPattern, found: DartedRegion) -> tuple[FlatPatt
 
     Returns
     -------
-    pattern : FlatPattern
-        Edges ``dart-1-a``, ``dart-1-b`` ... and a seam for each pair.
-    sewn : tuple of SewnPair
-        Their lengths and ease.
+    FlatPattern
+        With edges ``dart-1-a``, ``dart-1-b`` ..., a seam for each pair, and what the darts buy.
     """
     region = pattern.region
     loops = boundary_loops(region.faces)
@@ -212,12 +210,8 @@ def with_dart_edges(pattern: FlatPattern, found: DartedRegion) -> tuple[FlatPatt
     edges = named_edges(loops, np.asarray(region.seam_pairs), found.seam_of_pair, found.seam_names)
     sewn = sewn_pairs(edges, region.vertices, pattern.vertices, found.seam_names)
     notes = pattern.notes + found.notes
-    return replace(pattern, edges=edges, seams=seams_between(sewn), notes=notes), sewn
-
-
-def seams_json(sewn: Sequence[SewnPair]) -> list[dict[str, object]]:
-    """Return sewn pairs as the entry ``seams`` of a distortion record; lengths in mm."""
-    return [pair.to_json() for pair in sewn]
+    table = found.table if found.table.darts else None
+    return replace(pattern, edges=edges, seams=seams_between(sewn), notes=notes, darts=table, sewn=sewn)
 
 
 def lettered(part: Part, *, at_least_mm: float = 15.0) -> Part:

@@ -18,8 +18,8 @@ Tryout = Literal["acrylic", "card"]
 # Common practice: stiff enough to stand, thin enough to bend over the form by hand (acrylic: warmed).
 TRYOUT_THICKNESS_MM: Final[Mapping[Tryout, float]] = MappingProxyType({"acrylic": 3.0, "card": 1.0})
 
-# Common practice: hide and card under the knife, plastic on the laser, metal on the water-jet.
-_USUAL: Final = MappingProxyType({"leather": "knife", "card": "knife", "plastic": "laser_nonmetal"})
+# Common practice: hide, cloth and card under the knife, plastic on the laser, metal on the water-jet.
+_USUAL: Final = MappingProxyType({"leather": "knife", "cloth": "knife", "card": "knife", "plastic": "laser_nonmetal"})
 _OTHERWISE: Final = "water_jet"
 
 

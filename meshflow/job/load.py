@@ -16,7 +16,7 @@ from typing import Any
 
 from meshflow.errors import JobFileError, MeshflowError
 from meshflow.job.defaults import TRYOUT_THICKNESS_MM, usual_process
-from meshflow.job.lines import lines_of
+from meshflow.job.lines import DrawnLine, lines_of
 from meshflow.job.locate import FieldPath, field_lines
 from meshflow.job.mistakes import Mistakes
 from meshflow.job.plan import JobPlan, MeasurePlan, PartPlan
@@ -195,9 +195,20 @@ def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
         turns_deg=tuple(row.turns),
         grain_deg=row.grain,
         tolerance_mm=row.tolerance,
-        lines=lines_of(row.region, inside=folder),
+        objective=row.objective or material.objective,
+        trim_mm=row.trim,
+        darts=row.darts,
+        symmetric=row.plane,
+        keep_out=row.keep_out or "",
+        lines=_lines(row, folder),
     )
     return [part, _tryout(part, row, stock)] if row.tryout else [part]
+
+
+def _lines(row: Any, folder: Path) -> tuple[DrawnLine, ...]:
+    """Return the drawn lines of both selectors of a row, each file once."""
+    found = [*lines_of(row.region, inside=folder), *(lines_of(row.keep_out, inside=folder) if row.keep_out else ())]
+    return tuple({line.name: line for line in found}.values())
 
 
 def _measure(row: Any, folder: Path) -> MeasurePlan:
@@ -220,6 +231,7 @@ def _tryout(part: PartPlan, row: Any, stock: Stock) -> PartPlan:
         limits=_draped(material, stock.limits(material.id, thickness), thickness),
         quantity=1,
         grain_deg=None,
+        objective=material.objective,
         tryout_of=part.name,
         tryout_kind=row.tryout,
     )

@@ -21,7 +21,7 @@ from meshflow.model.surface import Surface
 
 __all__ = ["rough_strain", "strain_laid_flat", "symmetry_planes"]
 
-_ROUGH: Final = 1e-3  # see `IsometricSolver.solve`
+_ROUGH: Final = 1e-3  # see `isometric`
 _ROUGH_STEPS: Final = 25
 _MATCHED: Final = 0.9  # of the area has a counterpart beyond the plane
 _SQUARE: Final = 0.02  # cosine of the angle between two planes
@@ -33,7 +33,8 @@ def strain_laid_flat(vertices: FloatArray, faces: IntArray, thickness_mm: float,
     from meshflow.flatten import flatten
 
     try:
-        pattern = flatten(_disk(vertices, faces, thickness_mm, side), limits=Limits(ANY_STRAIN, ANY_STRAIN))
+        piece = _disk(vertices, faces, thickness_mm, side)
+        pattern = flatten(piece, limits=Limits(ANY_STRAIN, ANY_STRAIN), prove=False)
     except MeshflowError:
         return float("inf")
     if pattern.stopped_by == "interrupt":
@@ -56,7 +57,7 @@ def _strain_of(distortion: Distortion) -> float:
 def rough_strain(vertices: FloatArray, faces: IntArray, thickness_mm: float, side: Side) -> float:
     """Lay a piece flat but stop early: its strain falls little after that, and the search asks often."""
     from meshflow.flatten.distortion import distortion
-    from meshflow.flatten.isometric import IsometricSolver
+    from meshflow.flatten.isometric import isometric
     from meshflow.flatten.start import first_map
 
     loops = boundary_loops(faces)
@@ -67,7 +68,7 @@ def rough_strain(vertices: FloatArray, faces: IntArray, thickness_mm: float, sid
         if len(loops) != 2 - euler_characteristic(faces) or not loops:
             return float("inf")
         start, _ = first_map(vertices, faces)
-        result = IsometricSolver(vertices, faces).solve(start, tolerance=_ROUGH, most_iterations=_ROUGH_STEPS)
+        result = isometric(vertices, faces, start, tolerance=_ROUGH, most_iterations=_ROUGH_STEPS)
     except MeshflowError:
         return float("inf")
     if result.stopped_by == "interrupt":

@@ -9,11 +9,12 @@ from typing import Any, Literal
 from meshflow.job.lines import DrawnLine
 from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Side
-from meshflow.model.stock import Material, Process, Sheet
+from meshflow.model.stock import Material, Objective, Process, Sheet
 from meshflow.stock.lookup import Stock
 
-__all__ = ["JobPlan", "MeasureKind", "MeasurePlan", "PartPlan", "group_name"]
+__all__ = ["Darts", "JobPlan", "MeasureKind", "MeasurePlan", "PartPlan", "group_name"]
 
+Darts = Literal["none", "auto"] | int
 MeasureKind = Literal["distance", "along", "girth", "tape", "area", "thickness"]
 
 
@@ -45,10 +46,20 @@ class PartPlan:
         Grain direction on the flat [deg].
     tolerance_mm : float
         Contour tolerance [mm].
+    objective : {"isometric", "least_worst", "woven", "formed"}
+        What laying flat makes least.
+    trim_mm : float, optional
+        Width to be trimmed off after forming [mm].
+    darts : "none", "auto" or int
+        Whether darts are cut, and how many at most.
+    symmetric : (nx, ny, nz, d), optional
+        Plane about which darts are symmetric: unit normal and distance [mm].
+    keep_out : str
+        Selector of what no dart may run through; empty for nothing.
     offset_mm : float
         How far the face that `side` names lies from the scanned surface, outward where positive [mm].
     lines : tuple of DrawnLine
-        The drawn lines that `region` names.
+        The drawn lines that `region` and `keep_out` name.
     tryout_of : str
         Name of the part this is a try-out piece of; empty for a real part.
     tryout_kind : {"acrylic", "card"}, optional
@@ -73,6 +84,11 @@ class PartPlan:
     turns_deg: tuple[float, ...] = ()
     grain_deg: float | None = None
     tolerance_mm: float = 0.05
+    objective: Objective = "isometric"
+    trim_mm: float | None = None
+    darts: Darts = "none"
+    symmetric: tuple[float, float, float, float] | None = None
+    keep_out: str = ""
     offset_mm: float = 0.0
     lines: tuple[DrawnLine, ...] = ()
     tryout_of: str = ""

@@ -33,6 +33,7 @@ from meshflow.job.lines import lines_of
 from meshflow.job.locate import FieldPath
 from meshflow.job.mistakes import in_words
 from meshflow.job.plan import MeasureKind
+from meshflow.model.stock import Objective
 from meshflow.stock.lookup import Stock
 from meshflow.units import length_mm, signed_length_mm, unit_scale
 
@@ -146,6 +147,18 @@ def _seam(value: str) -> str:
     return value
 
 
+def _plane(value: str) -> str:
+    _sentence(lambda: plane_of(value))
+    return value
+
+
+def plane_of(value: str) -> tuple[float, float, float, float]:
+    """Return unit normal and distance [mm] of a plane written as ``nx,ny,nz,d``; SelectionError if it is none."""
+    from meshflow.regions.selector import parse_plane
+
+    return parse_plane(value, value, 'Write four numbers, such as symmetric = "1,0,0,0".')
+
+
 def _mesh(value: str, info: ValidationInfo) -> str:
     if not isinstance(info.context, Surroundings):
         return value
@@ -221,6 +234,23 @@ class PartRow(_Table):
         default=[], max_length=360, description="Allowed turns on the sheet [deg]; empty: 0, 90, 180, 270."
     )
     grain: Degrees | None = Field(default=None, description="Grain direction on the flat, from x [deg].")
+    objective: Objective | None = Field(
+        default=None,
+        validate_default=True,
+        description="What laying flat makes least; by default what the material's table says.",
+    )
+    trim: Annotated[Length, Field(ge=0, le=500)] | None = Field(
+        default=None, description="For formed sheet: width to trim off after forming."
+    )
+    darts: Literal["auto", "none"] | Annotated[int, Field(ge=1, le=24)] = Field(
+        default="none", description="Darts: as many as help, none, or at most so many."
+    )
+    symmetric: Annotated[str, AfterValidator(_plane)] | None = Field(
+        default=None, description="Plane nx,ny,nz,d about which darts are symmetric."
+    )
+    keep_out: Annotated[str, AfterValidator(_selector)] | None = Field(
+        default=None, description="What no dart may run through: a selector."
+    )
     tolerance: Length = Field(default=0.05, gt=0, le=10, description="Greatest distance of the contour from the rim.")
     tryout: Tryout | None = Field(default=None, description="Also make a try-out piece.")
     tryout_thickness: Thickness | None = Field(default=None, description="Thickness of the try-out sheet.")
@@ -238,6 +268,21 @@ class PartRow(_Table):
             refusal = stock.refusal(value or usual_process(stock.material(material)), material)
             if refusal:
                 raise ValueError(refusal)
+        return value
+
+    @property
+    def plane(self) -> tuple[float, float, float, float] | None:
+        """The plane of symmetry, as numbers."""
+        return None if self.symmetric is None else plane_of(self.symmetric)
+
+    @field_validator("objective")
+    @classmethod
+    def _is_known_how(cls, value: Objective | None, info: ValidationInfo) -> Objective | None:
+        stock, material = _stock(info), info.data.get("material")
+        if stock is not None and material is not None:
+            asked = {"formed": stock.hardening, "woven": stock.weave}.get(value or "")
+            if asked is not None:
+                _sentence(lambda: asked(material))
         return value
 
     @field_validator("tryout")

@@ -16,10 +16,11 @@ from typing import Final, Literal
 
 from meshflow.errors import MeshflowError, NestError, OptionError
 from meshflow.job.cache import Cache
+from meshflow.job.darts import limits_at
 from meshflow.job.folder import Published, check_folder, draft_in, prepare_folder, publish
 from meshflow.job.lines import DrawnLine, lines_of
 from meshflow.job.outputs import json_text, write_drawing, write_pattern, write_text
-from meshflow.job.plan import PartPlan
+from meshflow.job.plan import Darts, PartPlan
 from meshflow.job.results import MadePart
 from meshflow.job.scans import file_hash
 from meshflow.job.stages import Progress
@@ -30,8 +31,9 @@ from meshflow.model.layout import Nest
 from meshflow.model.part import Part
 from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Side
-from meshflow.model.stock import Material, Process, Sheet
+from meshflow.model.stock import Material, Objective, Process, Sheet
 from meshflow.model.surface import Source
+from meshflow.stock.lookup import Stock
 
 __all__ = ["check_file", "flatten_file", "nest_files", "part_name", "refused_report"]
 
@@ -120,6 +122,12 @@ def flatten_file(
     region: str = "all",
     seam: str | None = None,
     material: str | None = None,
+    objective: Objective | None = None,
+    grain_deg: float | None = None,
+    darts: Darts = "none",
+    symmetric: tuple[float, float, float, float] | None = None,
+    keep_out: str = "",
+    limit: float | None = None,
     thickness_mm: float = 0.0,
     side: Side = "middle",
     offset_mm: float = 0.0,
@@ -141,6 +149,19 @@ def flatten_file(
         As in a job file; drawn lines that the region names start from the current folder.
     material : str, optional
         Material id or family; without one the piece is judged as a sheet that cannot stretch.
+    objective : {"isometric", "least_worst", "woven", "formed"}, optional
+        What laying flat makes least; by default what the material's table says, and ``isometric`` without a material
+        or for metal of no thickness.
+    grain_deg : float, optional
+        Direction of the grain on the flat, counter-clockwise from x [deg].
+    darts : "none", "auto" or int
+        Whether darts are cut, and how many at most.
+    symmetric : (nx, ny, nz, d), optional
+        Plane about which darts are symmetric [mm].
+    keep_out : str
+        Selector of what no dart may run through; empty for nothing.
+    limit : float, optional
+        Greatest stretch and gather, a share of length, instead of the material's.
     thickness_mm : float
         Thickness [mm].
     offset_mm : float
@@ -175,16 +196,21 @@ def flatten_file(
         material=stuff,
         process=_NO_PROCESS,
         thickness_mm=thickness_mm,
-        limits=stock.limits(stuff.id, thickness_mm) if material else _UNNAMED.limits,
+        limits=_limits(stock, stuff, thickness_mm, limit),
         units=units,
         region=region,
         seam=seam,
         side=side,
+        objective=_objective(objective, stuff, thickness_mm),
+        grain_deg=grain_deg,
+        darts=darts,
+        symmetric=symmetric,
+        keep_out=keep_out,
         offset_mm=offset_mm,
         face_up=face_up,
         smooth=smooth,
         tolerance_mm=tolerance_mm,
-        lines=_lines(region, path),
+        lines=_lines((region, keep_out), path),
     )
     made = Walk(Cache(None), progress or (lambda what, share: None)).part(plan)
     folder = prepare_folder(Path(out))
@@ -196,11 +222,23 @@ def flatten_file(
     return made, Published(files, left=left)
 
 
-def _lines(region: str, path: Path) -> tuple[DrawnLine, ...]:
+def _objective(asked: Objective | None, material: Material, thickness_mm: float) -> Objective:
+    if asked is None and material.objective == "formed" and thickness_mm <= 0.0:
+        return "isometric"
+    return asked or material.objective
+
+
+def _limits(stock: Stock, material: Material, thickness_mm: float, limit: float | None) -> Limits:
+    bears = material.limits if material is _UNNAMED else stock.limits(material.id, thickness_mm)
+    return bears if limit is None else replace(limits_at(limit), least_bend_radius_mm=bears.least_bend_radius_mm)
+
+
+def _lines(selectors: Sequence[str], path: Path) -> tuple[DrawnLine, ...]:
     try:
-        return lines_of(region)
+        found = [line for selector in selectors if selector for line in lines_of(selector)]
     except MeshflowError as error:
         raise error.located(f"{path.name}, part {part_name(path.stem)}") from error.__cause__
+    return tuple({line.name: line for line in found}.values())
 
 
 def part_name(stem: str) -> str:

@@ -8,7 +8,8 @@ forgets the old ones.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
+from functools import partial
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -16,7 +17,9 @@ import numpy as np
 
 from meshflow.job.plan import PartPlan
 from meshflow.model.check import CheckReport
+from meshflow.model.dart import DartedRegion
 from meshflow.model.finding import Severity
+from meshflow.model.forming import Hardening, Weave
 from meshflow.model.part import Part
 from meshflow.model.pattern import FlatPattern
 from meshflow.model.region import Region
@@ -101,6 +104,7 @@ def _select(plan: PartPlan, scan: Surface, *, progress: Progress) -> Region:
         side=plan.side,
         face_up=plan.face_up,
         seam=plan.seam,
+        closed=plan.darts != "none",
         lines={line.name: line.points for line in plan.lines},
         progress=progress,
     )
@@ -127,15 +131,55 @@ def _neutral(plan: PartPlan, piece: Region, *, progress: Progress) -> Region:
     return neutral_surface(piece, offset_mm=plan.offset_mm)
 
 
-def _flatten(plan: PartPlan, piece: Region, *, progress: Progress) -> FlatPattern:
-    from meshflow.flatten import flatten
+def _darts(plan: PartPlan, scan: Surface, piece: Region, *, progress: Progress) -> DartedRegion:
+    from meshflow.job.dart_stage import with_darts
 
-    grain = None if plan.grain_deg is None else float(np.radians(plan.grain_deg))
+    return with_darts(plan, scan, piece, progress=progress)
+
+
+def _flatten(plan: PartPlan, darted: DartedRegion, *, progress: Progress) -> FlatPattern:
+    from meshflow.job.dart_stage import laid
+    from meshflow.job.darts import with_dart_edges
+
     progress("flattening", 0.0)
-    return flatten(piece, limits=plan.limits, grain_rad=grain, progress=lambda _, share: progress("flattening", share))
+    tell = partial(_tell, progress)
+    pattern = laid(plan, darted.region, plan.limits, prove=True, progress=tell)
+    return with_dart_edges(pattern, darted)
+
+
+def _tell(progress: Progress, what: str, share: float) -> None:
+    progress("flattening", share)
+
+
+def _bears(plan: PartPlan) -> dict[str, Any]:
+    """Return what a part is judged by, as plain data."""
+    limits = plan.limits
+    return {
+        "stretch": limits.stretch,
+        "gather": limits.gather,
+        "bend": limits.least_bend_radius_mm,
+        "source": limits.source,
+    }
+
+
+def _wants(plan: PartPlan) -> dict[str, Any]:
+    """Return what laying a part flat makes least, and what that computes with, as plain data."""
+    return {
+        "grain": plan.grain_deg,
+        "objective": plan.objective,
+        "trim": plan.trim_mm,
+        "hardening": _figures(plan.material.hardening) if plan.objective == "formed" else None,
+        "weave": _figures(plan.material.weave) if plan.objective == "woven" else None,
+    }
+
+
+def _figures(record: Hardening | Weave | None) -> list[str] | None:
+    """Return the numbers of a material as plain data; an infinite lock is none that JSON knows."""
+    return None if record is None else [repr(value) for value in astuple(record)]
 
 
 def _outline(plan: PartPlan, pattern: FlatPattern, *, progress: Progress) -> Part:
+    from meshflow.job.darts import lettered
     from meshflow.outline import outline, tryout
 
     progress("outlining", 0.0)
@@ -149,7 +193,7 @@ def _outline(plan: PartPlan, pattern: FlatPattern, *, progress: Progress) -> Par
         may_mirror=plan.may_mirror,
         turns_deg=plan.turns_deg,
     )
-    kerf = plan.process.kerf_mm
+    part, kerf = lettered(part), plan.process.kerf_mm
     if plan.tryout_kind is None:
         return replace(part, kerf_mm=kerf)
     return tryout(part, kind=plan.tryout_kind, thickness_mm=plan.thickness_mm, kerf_mm=kerf)
@@ -172,26 +216,39 @@ _STAGES = (
             "thickness": p.thickness_mm,
             "side": p.side,
             "face_up": p.face_up,
+            **({"closed": True} if p.darts != "none" else {}),
         },
     ),
     Stage("carrier", 1, ("select",), _carrier, lambda p: {"smooth": p.smooth}),
     Stage("neutral", 2, ("carrier",), _neutral, lambda p: {"offset": p.offset_mm}),
     Stage(
-        "flatten",
+        "darts",
         1,
-        ("neutral",),
+        ("mend", "neutral"),
+        _darts,
+        lambda p: (
+            {}
+            if p.darts == "none"
+            else {
+                "darts": p.darts,
+                "symmetric": p.symmetric,
+                "keep_out": p.keep_out,
+                "lines": [line.sha256 for line in p.lines],
+                **_bears(p),
+                **_wants(p),
+            }
+        ),
+    ),
+    Stage(
+        "flatten",
+        2,
+        ("darts",),
         _flatten,
-        lambda p: {
-            "stretch": p.limits.stretch,
-            "gather": p.limits.gather,
-            "bend": p.limits.least_bend_radius_mm,
-            "source": p.limits.source,
-            "grain": p.grain_deg,
-        },
+        lambda p: {**_bears(p), **_wants(p)},
     ),
     Stage(
         "outline",
-        2,
+        3,
         ("flatten",),
         _outline,
         lambda p: {

@@ -6,8 +6,11 @@ import math
 from collections.abc import Callable, Mapping
 from typing import get_args
 
+import numpy as np
+
 from meshflow.errors import MeshflowError, OptionError
 from meshflow.model.arrays import FloatArray
+from meshflow.model.finding import Finding
 from meshflow.model.region import FaceUp, Region, Side
 from meshflow.model.surface import Surface
 from meshflow.regions.evidence import unmeasured_shares
@@ -15,9 +18,12 @@ from meshflow.regions.pick import pick
 from meshflow.regions.seam import open_ring
 from meshflow.regions.seam_place import parse_seam
 from meshflow.regions.selector import parse_selector
-from meshflow.regions.topology import refuse_broken_sheet, refuse_closed_or_handled, trim_bow_ties
+from meshflow.regions.topology import is_closed_or_handled, refuse_broken_sheet, refuse_closed_or_handled, trim_bow_ties
 
 __all__ = ["select"]
+
+
+_NOTHING_OPENED: tuple[Finding, ...] = ()
 
 
 def select(
@@ -29,6 +35,7 @@ def select(
     side: Side = "middle",
     face_up: FaceUp = "outer",
     seam: str | None = None,
+    closed: bool = False,
     lines: Mapping[str, FloatArray] | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> Region:
@@ -53,6 +60,8 @@ def select(
     seam : str, optional
         Where a ring is opened: ``x,y,z``, ``plane=nx,ny,nz,d``, ``plane=nx,ny,nz,d@x,y,z`` or ``none``; see
         `regions.seam_place`. Left out, the shortest way is taken where a seam is needed.
+    closed : bool
+        Whether a closed piece and one with handles is let through as it is, for the darts to open it.
     lines : mapping of str to (k, 2) or (k, 3) float array, optional
         Points of drawn lines by the file name in the selector [mm], such as a polyline of a drawing; two columns where
         the line was drawn over a view. A file that is not in it is read as text (`regions.line_file`); a DXF is to be
@@ -72,7 +81,7 @@ def select(
     DrawingFileError
         If the file of a line cannot be read.
     TopologyError
-        If the piece is closed, has handles, branches, or is no sheet.
+        If the piece is closed or has handles and that is not let through, or if it branches or is no sheet.
     OptionError
         If an option is out of range, or a seam is asked for where nothing is to open.
 
@@ -94,9 +103,12 @@ def select(
         report("checking", 0.5)
         refuse_broken_sheet(piece)
         piece, trimmed = trim_bow_ties(piece)
-        refuse_closed_or_handled(piece)
         report("opening", 0.8)
-        piece, pairs, opened = open_ring(piece, place)
+        if closed and place is None and is_closed_or_handled(piece):
+            pairs, opened = np.empty((0, 2), dtype=np.int64), _NOTHING_OPENED
+        else:
+            refuse_closed_or_handled(piece)
+            piece, pairs, opened = open_ring(piece, place)
     except MeshflowError as error:
         error.located(f"{surface.source.file}, part {name}" if surface.source.file else f"part {name}")
         raise

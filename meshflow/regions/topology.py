@@ -25,7 +25,7 @@ from meshflow.model.finding import Finding, Severity
 from meshflow.regions.piece import Piece
 from meshflow.regions.words import counted
 
-__all__ = ["refuse_broken_sheet", "refuse_closed_or_handled", "trim_bow_ties"]
+__all__ = ["is_closed_or_handled", "refuse_broken_sheet", "refuse_closed_or_handled", "trim_bow_ties"]
 
 _TRIM_SHARE = 0.01
 _MEND = "Mend the mesh first, or pick a part of it that leaves these faces out."
@@ -132,6 +132,12 @@ def _largest_shell(piece: Piece) -> IntArray:
     shell = shells(piece.faces)
     area = np.bincount(shell, weights=face_areas(piece.vertices, piece.faces))
     return np.flatnonzero(shell == np.argmax(area))
+
+
+def is_closed_or_handled(piece: Piece) -> bool:
+    """Whether one shell has no rim, or has handles."""
+    rims = len(boundary_loops(piece.faces))
+    return rims == 0 or 2 - rims - euler_characteristic(piece.faces) > 0
 
 
 def refuse_closed_or_handled(piece: Piece) -> None:

@@ -1,13 +1,18 @@
-"""Flattening against the reference library in the same run: CPU time on one thread, energy, flips.
+"""Flattening against the reference library in the same run: CPU time on one thread, energy, flips, memory, growth.
 
-Reference: libigl's scalable locally injective maps, 10 iterations (MPL-2.0 wheel), from the same start. The surface is
-a real scan, the Stanford bunny as carried by the package pymeshfix (Stanford 3D Scanning Repository; free use with
-credit); patches are geodesic discs on its flank.
+Reference: libigl's scalable locally injective maps (SLIM) and least squares conformal maps (MPL-2.0 wheel), SLIM from
+the same start. The surface is a real scan, the Stanford bunny as carried by the package pymeshfix (Stanford 3D Scanning
+Repository; free use with credit). Patches are geodesic discs on its flank and round an ear; the large ones are made of
+the flank by splitting every face in four, so their shape is that of the scan.
 """
 
 from __future__ import annotations
 
 import importlib.metadata
+import json
+import resource
+import subprocess
+import sys
 import time
 
 import igl
@@ -15,13 +20,19 @@ import numpy as np
 import pytest
 import trimesh
 
-from meshflow.flatten.isometric import IsometricSolver
-from meshflow.flatten.kernels import energy
+from meshflow.flatten.isometric import isometric
+from meshflow.flatten.isotropic import DIRICHLET, IsotropicObjective
+from meshflow.flatten.newton import ProjectedNewton
 from meshflow.flatten.start import first_map
-from meshflow.geometry.triangles import face_areas
+from meshflow.geometry.linear import factorise
+from meshflow.geometry.operators import cotan_laplacian
+from meshflow.geometry.topology import boundary_loops
+from meshflow.geometry.triangles import edge_lengths, face_areas
 from meshflow.mesh.mend import mend
 from meshflow.mesh.read import read_mesh
 from meshflow.regions import select
+
+FLANK, EAR = (1.0, 0.35, 0.5), None
 
 
 def bunny():
@@ -40,15 +51,15 @@ def scan():
     return bunny()
 
 
-def flank(surface, share, subdivisions):
-    """A disc on the flank whose radius is this share of the scan's length, each face split in four as often as said."""
+def patch(surface, share, place=FLANK, subdivisions=0):
+    """A disc whose radius is this share of the scan's length, each face split in four as often as said."""
     low, size = surface.vertices.min(axis=0), np.ptp(surface.vertices, axis=0)
-    x, y, z = low + size * [1.0, 0.35, 0.5]
+    x, y, z = surface.vertices[np.argmax(surface.vertices[:, 1])] if place is EAR else low + size * place
     region = select(surface, f"at={x},{y},{z} radius={share * size[0]:.6f}", seam="none")
     vertices, faces = region.vertices, region.faces
     for _ in range(subdivisions):
         vertices, faces = trimesh.remesh.subdivide(vertices, faces)
-    return vertices / np.sqrt(face_areas(vertices, faces).sum()), faces
+    return vertices / np.sqrt(face_areas(vertices, faces).sum()), np.ascontiguousarray(faces, dtype=np.int64)
 
 
 def cpu(action):
@@ -59,10 +70,10 @@ def cpu(action):
 
 def ours(vertices, faces):
     start, _ = first_map(vertices, faces)
-    return start, IsometricSolver(vertices, faces).solve(start)
+    return start, isometric(vertices, faces, start)
 
 
-def theirs(vertices, faces, start):
+def theirs(vertices, faces, start, iterations):
     state = igl.slim_precompute(
         np.asfortranarray(vertices),
         np.asfortranarray(faces.astype(np.int32)),
@@ -72,28 +83,148 @@ def theirs(vertices, faces, start):
         np.zeros((0, 2), order="F"),
         0.0,
     )
-    return np.ascontiguousarray(igl.slim_solve(state, 10)[:, :2])
+    return np.ascontiguousarray(igl.slim_solve(state, iterations)[:, :2])
 
 
-@pytest.mark.parametrize(("share", "subdivisions"), [(0.16, 0), (0.32, 1)], ids=["5k", "50k"])
-def test_flattening_is_no_slower_and_no_worse_than_the_reference(scan, share, subdivisions, benchmark):
-    vertices, faces = flank(scan, share, subdivisions)
+def conformal(vertices, faces):
+    rim = boundary_loops(faces)[0]
+    pinned = np.array([rim[0], rim[len(rim) // 2]], dtype=np.int32)
+    return igl.lscm(
+        np.asfortranarray(vertices), np.asfortranarray(faces.astype(np.int32)), pinned, np.array([[0.0, 0], [1, 0]])
+    )
+
+
+def energy_of(vertices, faces, flat):
+    solver = ProjectedNewton(vertices, faces)
+    return solver.energy(np.ascontiguousarray(flat[solver.order]), IsotropicObjective(DIRICHLET))
+
+
+# The ear is a tube: its first map is ten thousand times too small at the tip, and ten steps do not get the reference
+# to the end of it either.
+PATCHES = [
+    pytest.param(0.16, FLANK, 0, 0.35, id="4k flank"),
+    pytest.param(0.45, EAR, 0, 0.6, id="8k ear"),
+    pytest.param(0.32, FLANK, 0, 0.35, id="13k flank"),
+    pytest.param(0.60, FLANK, 0, 0.35, id="39k flank"),
+    pytest.param(0.32, FLANK, 1, 0.35, id="53k flank, split"),
+]
+
+
+@pytest.mark.parametrize(("share", "place", "subdivisions", "most"), PATCHES)
+def test_ten_steps_of_the_reference_take_longer_and_thirty_reach_no_less(
+    scan, share, place, subdivisions, most, benchmark
+):
+    vertices, faces = patch(scan, share, place, subdivisions)
     start, result = ours(vertices, faces)  # compiles
     # In turn, so that the ratio holds while the machine's speed drifts.
     ratios = []
-    for _ in range(5):
+    for _ in range(3):
         _, mine = cpu(lambda: ours(vertices, faces))
-        reference, other = cpu(lambda: theirs(vertices, faces, start))
+        _, other = cpu(lambda: theirs(vertices, faces, start, 10))
         ratios.append(mine / other)
-    solver = IsometricSolver(vertices, faces)
-    reached = energy(np.ascontiguousarray(reference[solver.order]), solver.faces, solver.gradients, solver.weights)
+    reached = energy_of(vertices, faces, theirs(vertices, faces, start, 30))
     ratio = float(np.median(ratios))
     benchmark.extra_info.update(ratio=ratio, energy=result.energy, reference_energy=reached, faces=len(faces))
     benchmark.pedantic(lambda: ours(vertices, faces), rounds=3)
     print(
-        f"\n{len(faces)} faces: {ratio:.2f} of the reference's CPU time, start included ({mine:.2f} s), "
-        f"energy {result.energy:.6f} against {reached:.6f}, {result.iterations} steps"
+        f"\n{len(faces)} faces: {ratio:.3f} of the reference's ten steps, start included ({mine:.3f} s), "
+        f"energy {result.energy:.9f} against {reached:.9f} after thirty, {result.iterations} steps"
     )
     assert (face_areas(result.flat, faces) > 0).all()
     assert result.energy <= reached
-    assert ratio <= 1.0
+    assert ratio <= most
+
+
+def test_two_hundred_thousand_faces_cost_less_than_one_step_of_the_reference(scan):
+    vertices, faces = patch(scan, 0.32, subdivisions=2)
+    start, result = ours(vertices, faces)
+    mine = float(np.median([cpu(lambda: ours(vertices, faces))[1] for _ in range(3)]))
+    flat, other = cpu(lambda: theirs(vertices, faces, start, 1))
+    reached = energy_of(vertices, faces, flat)
+    print(
+        f"\n{len(faces)} faces: {mine / other:.2f} of one step of the reference ({mine:.2f} s), "
+        f"energy {result.energy:.7f} against {reached:.7f}"
+    )
+    assert (face_areas(result.flat, faces) > 0).all()
+    assert result.energy <= reached
+    assert mine <= 1.0 * other
+
+
+@pytest.mark.slow
+def test_eight_hundred_thousand_faces(scan, tmp_path):
+    """Near-linear growth, cheaper than the reference's conformal map, half of SLIM's memory; each in a process."""
+    small = patch(scan, 0.32, subdivisions=1)
+    ours(*small)
+    few = float(np.median([cpu(lambda: ours(*small))[1] for _ in range(3)]))
+    vertices, faces = patch(scan, 0.32, subdivisions=3)
+    np.savez(tmp_path / "patch.npz", vertices=vertices, faces=faces)
+    floor = _read_weld_and_factorise(vertices, faces)
+    told = {what: _in_a_process(tmp_path / "patch.npz", what) for what in ("ours", "conformal", "slim")}
+    mine, growth = told["ours"]["cpu"], np.log(told["ours"]["cpu"] / few) / np.log(len(faces) / len(small[1]))
+    memory = {what: told[what]["bytes"] / 1e6 for what in told}
+    print(
+        f"\n{len(faces)} faces: {mine:.1f} s; {mine / told['conformal']['cpu']:.2f} of LSCM, "
+        f"{mine / told['slim']['cpu']:.2f} of one step of SLIM, {mine / floor:.1f} of reading, welding and one "
+        f"factorisation ({floor:.1f} s); {memory['ours']:.0f} MB, {memory['ours'] / memory['slim']:.2f} of SLIM; "
+        f"growth n^{growth:.2f} from {len(small[1])} faces ({few:.2f} s); "
+        f"energy {told['ours']['energy']:.7f} in {told['ours']['steps']} steps"
+    )
+    assert told["ours"]["flips"] == 0
+    assert mine <= 0.6 * told["conformal"]["cpu"]
+    assert mine <= 10.0 * floor
+    assert memory["ours"] <= 0.5 * memory["slim"]
+    assert growth <= 1.25
+
+
+def _read_weld_and_factorise(vertices, faces):
+    """CPU seconds of what cannot be spared: the corners out of a file, one vertex for each place, one factorisation."""
+    soup = vertices.astype(np.float32)[faces].tobytes()
+
+    def read_and_weld():
+        corners = np.frombuffer(soup, dtype=np.float32).reshape(-1, 3)
+        return np.unique(np.ascontiguousarray(corners).view("V12").reshape(-1), return_inverse=True)
+
+    def factorised():
+        laplacian = cotan_laplacian(edge_lengths(vertices, faces), faces, len(vertices))
+        laplacian.setdiag(laplacian.diagonal() + 1e-9)
+        return factorise(laplacian, points=vertices)
+
+    return cpu(read_and_weld)[1] + cpu(factorised)[1]
+
+
+def _in_a_process(path, what):
+    done = subprocess.run([sys.executable, __file__, str(path), what], capture_output=True, text=True, check=True)
+    return json.loads(done.stdout.splitlines()[-1])
+
+
+def _worker(path, what):
+    """Do one thing with a patch and say what it took."""
+    data = np.load(path)
+    vertices, faces = data["vertices"], data["faces"]
+    ours(*[np.ascontiguousarray(a) for a in small_dome()])  # compiled code loaded
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    told = {}
+    if what == "ours":
+        (_, result), told["cpu"] = cpu(lambda: ours(vertices, faces))
+        told.update(
+            energy=result.energy, steps=result.iterations, flips=int((face_areas(result.flat, faces) <= 0).sum())
+        )
+    elif what == "conformal":
+        _, told["cpu"] = cpu(lambda: conformal(vertices, faces))
+    else:
+        start = first_map(vertices, faces)[0]
+        _, told["cpu"] = cpu(lambda: theirs(vertices, faces, start, 1))
+    told["bytes"] = 1024 * (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
+    print(json.dumps(told))
+
+
+def small_dome():
+    """A small dome: half of an icosphere."""
+    sphere = trimesh.creation.icosphere(subdivisions=3)
+    faces = sphere.faces[sphere.triangles_center[:, 2] > 0.3]
+    used, kept = np.unique(faces, return_inverse=True)
+    return sphere.vertices[used], kept.reshape(-1, 3).astype(np.int64)
+
+
+if __name__ == "__main__":
+    _worker(*sys.argv[1:])

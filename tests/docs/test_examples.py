@@ -39,7 +39,7 @@ def test_a_dome_of_steel_has_no_uncut_pattern_and_the_bound_is_milnors(capsys):
     text, (bound,) = printed("what_a_dome_can_never_do.py", capsys)
     assert "over_limit_no_uncut_pattern" in text
     best = math.radians(60) / math.sin(math.radians(60))  # Milnor 1969: a / sin a, and nothing less is possible
-    assert 0.96 * best < bound <= best
+    assert 0.995 * best < bound <= best
 
 
 def test_six_washers_use_their_widths_the_gaps_and_the_margins(capsys):

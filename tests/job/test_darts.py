@@ -22,7 +22,7 @@ from meshflow.geometry.transforms import move_points
 from meshflow.geometry.triangles import face_areas
 from meshflow.job import darts
 from meshflow.job.codec import from_bytes, to_bytes
-from meshflow.job.darts import Strained, darts_of, lettered, limits_at, seams_json, with_dart_edges
+from meshflow.job.darts import Strained, darts_of, lettered, limits_at, with_dart_edges
 from meshflow.model.pattern import Limits
 from meshflow.model.rigid import Plane
 from meshflow.model.surface import Surface
@@ -60,8 +60,8 @@ def p99_of_flat_over_formed(region):
 
 
 def marked(found):
-    pattern, sewn = with_dart_edges(flatten(found.region), found)
-    return lettered(outline(pattern)), sewn
+    pattern = with_dart_edges(flatten(found.region), found)
+    return lettered(outline(pattern)), pattern.sewn
 
 
 @pytest.fixture(scope="module")
@@ -207,7 +207,8 @@ def test_stopping_the_search_keeps_the_best_darts_so_far(monkeypatch):
 
 
 def test_both_legs_of_a_dart_are_equally_long_on_the_formed_piece(four):
-    pattern, sewn = with_dart_edges(flatten(four.region), four)
+    pattern = with_dart_edges(flatten(four.region), four)
+    sewn = pattern.sewn
     assert [pair.name for pair in sewn] == [name for dart in four.table.darts for name in dart.seams]
     for pair, dart in zip(sewn, four.table.darts, strict=True):
         a, b = (_length(pattern.region.vertices, pattern.edge(edge)) for edge in (pair.edge_a, pair.edge_b))
@@ -217,7 +218,7 @@ def test_both_legs_of_a_dart_are_equally_long_on_the_formed_piece(four):
         assert pair.ease_mm == pair.length_a_mm - pair.length_b_mm
     total = sum(_length(pattern.vertices, edge) for edge in pattern.edges)
     assert total == pytest.approx(pattern.distortion.rim_length_flat_mm, rel=1e-12)
-    assert seams_json(sewn)[0].keys() == {"name", "length_a_mm", "length_b_mm", "ease_mm", "formed_mm"}
+    assert sewn[0].to_json().keys() == {"name", "length_a_mm", "length_b_mm", "ease_mm", "formed_mm"}
     assert four.table.to_json()["darts"][0].keys() >= {"tip_mm", "length_mm", "p99_before", "p99_after"}
 
 
@@ -263,7 +264,7 @@ def test_a_ring_keeps_the_edge_names_it_has_without_darts():
     pattern = flatten(region)
     loops = boundary_loops(region.faces)
     edges, seams = edges_and_seams(region, pattern.vertices, loops)
-    mine, _ = with_dart_edges(pattern, found)
+    mine = with_dart_edges(pattern, found)
     assert [(edge.name, edge.vertices.tolist()) for edge in mine.edges] == [
         (edge.name, edge.vertices.tolist()) for edge in edges
     ]

@@ -163,6 +163,11 @@ CHANGES = {
     "turns_deg": ((0.0,), "outline"),
     "grain_deg": (45.0, "flatten"),
     "tolerance_mm": (0.1, "outline"),
+    "objective": ("isometric", "flatten"),
+    "trim_mm": (3.0, "flatten"),
+    "darts": ("auto", "select"),
+    "symmetric": ((1.0, 0.0, 0.0, 0.0), None),  # without darts it says nothing
+    "keep_out": ("plane=1,0,0,30", None),
     "lines": ((DrawnLine("front.txt", "0" * 64, np.zeros((3, 3))),), "select"),
     "tryout_of": ("wall-of-old", "select"),
     "tryout_kind": ("card", "outline"),
@@ -202,6 +207,15 @@ def test_a_changed_field_changes_the_keys_of_its_stage_and_all_after_it(bench, f
     assert {name for name in STAGES if before[name] != after[name]} == downstream(CHANGES[field][1])
 
 
+@pytest.mark.parametrize("field", ["symmetric", "keep_out", "objective", "trim_mm", "limits", "grain_deg"])
+def test_where_darts_are_asked_for_they_hang_on_all_that_places_them(bench, field):
+    job = load_job(bench.job)
+    walk = Walk(Cache(None), quiet)
+    part = replace(job.parts[0], darts="auto")
+    before, after = walk.keys(part), walk.keys(replace(part, **{field: CHANGES[field][0]}))
+    assert {name for name in STAGES if before[name] != after[name]} == downstream("darts")
+
+
 REDONE = ["thickness_mm", "smooth", "grain_deg", "tolerance_mm", "quantity", "units", "limits", "scan"]
 
 
@@ -237,10 +251,11 @@ def test_a_lost_entry_is_made_again_from_the_nearest_results(bench):
     assert again.computed == [keys["outline"]]
     (bench.out / keys["outline"]).unlink()
     (bench.out / keys["flatten"]).unlink()
+    (bench.out / keys["darts"]).unlink()
     (bench.out / keys["neutral"]).write_bytes(b"damaged")
     once_more = Walk(Cache(bench.out), quiet)
     once_more.part(part)
-    assert once_more.computed == [keys["neutral"], keys["flatten"], keys["outline"]]
+    assert once_more.computed == [keys[name] for name in ("neutral", "darts", "flatten", "outline")]
 
 
 def test_a_new_version_of_a_stage_makes_it_and_all_after_it_again(bench, monkeypatch):

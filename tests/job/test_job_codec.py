@@ -26,6 +26,7 @@ from meshflow.model.check import CheckReport
 from meshflow.model.curve import Circle, Dot, Motion, Polycurve
 from meshflow.model.drawing import Drawing, Layer, Stroke
 from meshflow.model.finding import Finding, Severity
+from meshflow.model.forming import Forming, Shear
 from meshflow.model.layout import Nest, Placement, SheetLayout
 from meshflow.model.part import Mark, Part
 from meshflow.model.pattern import Seam, Verdict
@@ -73,6 +74,9 @@ def records():
     seams = (Seam("seam-a", "seam-b", 0.25),)
     smoothing = Smoothing(4.0, "by hand", 0.05, 0.2, 0.1, 0.011)
     pattern = laid_flat(vertices, faces, seams=seams, grain_rad=0.5, thickness=0.8, smoothing=smoothing, side="outer")
+    some = np.linspace(0.5, 1.5, count)
+    forming = Forming(some, 2 * some, 0.8, 100.0, 110.0, 40.0, 2.0, 1.5, 0.05, 0.2, 0.1, 0.5, 0.4)
+    pattern = dataclasses.replace(pattern, forming=forming, shear=Shear(some - 1, some, 2 * some, 3 * some, 0.5))
     outline = Polycurve([[0, 0], [10, 0], [10, 5]], [0.0, 0.5, 0.0])
     part = Part(
         "wall",

@@ -8,7 +8,26 @@ from typing import Any
 import click
 
 from meshflow_cli.console import progress_line, say, show_files, show_findings, words
-from meshflow_cli.options import Length, SignedLength, Smooth, dxf_option, out_option, units_option
+from meshflow_cli.options import Length, Percent, SignedLength, Smooth, dxf_option, out_option, units_option
+from meshflow_cli.places import PlaneOf
+
+
+class _Darts(click.ParamType):  # type: ignore[type-arg]
+    """``auto``, ``none``, or the largest number of darts."""
+
+    name = "darts"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str | int:
+        """Return the word or the number."""
+        if value in ("auto", "none"):
+            return str(value)
+        try:
+            most = int(value)
+        except ValueError:
+            most = 0
+        if not 1 <= most <= 24:
+            self.fail(f'"{value}" is not auto, none, or a number from 1 to 24.', param, ctx)
+        return most
 
 
 @click.command("flatten")
@@ -30,6 +49,26 @@ from meshflow_cli.options import Length, SignedLength, Smooth, dxf_option, out_o
     default="0",
     metavar="LENGTH",
     help="Of the material: 0.8 (mm), 0.8mm, '1/32 in', '9 oz leather' ...",
+)
+@click.option(
+    "--objective",
+    type=click.Choice(["isometric", "least_worst", "woven", "formed"]),
+    help="What laying flat makes least: mean strain, worst strain, work of threads, work of sheet; by default what "
+    "suits the material.",
+)
+@click.option("--grain", "grain_deg", type=float, metavar="DEG", help="Grain on the flat, counter-clockwise from x.")
+@click.option(
+    "--darts",
+    type=_Darts(),
+    default="none",
+    show_default=True,
+    metavar="auto|N|none",
+    help="Cut darts until the limit holds: as many as help, or at most N.",
+)
+@click.option("--symmetric", type=PlaneOf(), metavar="PLANE", help="Darts in pairs about the plane nx,ny,nz,d.")
+@click.option("--keep-out", default="", metavar="SELECTOR", help="What no dart may run through, such as ornament.")
+@click.option(
+    "--limit", type=Percent(), metavar="PCT", help="Greatest stretch and gather, instead of the material's: 5 is 5 %."
 )
 @click.option(
     "--side",
@@ -100,6 +139,11 @@ def _say(made: Any) -> None:
     click.echo(f"{made.plan.name}: {words(pattern.verdict)}")
     click.echo(f"  stretch  {measured.percentile(0.01):.4f} to {measured.percentile(0.99):.4f} (p01 to p99)")
     click.echo(f"  area     {measured.area_flat.sum():.1f} mm2 flat, {measured.area_surface.sum():.1f} mm2 formed")
+    if pattern.lower_bound_stretch > 1.0:
+        click.echo(
+            f"  bound    no uncut pattern strains its worst place less than {pattern.lower_bound_stretch - 1:.2%}"
+        )
+    _say_material(pattern)
     if smoothing.length_mm:
         say(
             f"  carrier  smoothed at {smoothing.length_mm:.3g} mm ({smoothing.reason}); moved at most "
@@ -107,3 +151,21 @@ def _say(made: Any) -> None:
             indent=" " * 11,
         )
     show_findings(made.notes)
+
+
+def _say_material(pattern: Any) -> None:
+    """Say what the sheet or the threads do on the way into shape."""
+    sheet, shear = pattern.forming, pattern.shear
+    if sheet is not None:
+        thin, thick = sheet.span_mm
+        click.echo(f"  sheet    {thin:.3g} to {thick:.3g} mm thick once formed, from {sheet.sheet_mm:.3g} mm")
+        say(
+            f"  blank    {sheet.one_step_mm2:.0f} mm2 by least work, {sheet.equal_area_mm2:.0f} mm2 by equal area; cut "
+            f"{sheet.allowance_mm:.2f} mm outside the first, trim included",
+            indent=" " * 11,
+        )
+    if shear is not None:
+        figures = shear.to_json()
+        lock = figures["shear_lock_deg"]
+        locks = "no lock known" if lock is None else f"locks at {lock:.0f} deg"
+        click.echo(f"  shear    {figures['shear_max_deg']:.1f} deg at most; {locks}")

@@ -8,30 +8,14 @@ from typing import Any
 import click
 
 from meshflow_cli.console import progress_line, say, show_files, show_findings, show_table, words
-from meshflow_cli.options import Length, Smooth, dxf_option, out_option, units_option
-
-
-class _Percent(click.ParamType):  # type: ignore[type-arg]
-    """A share of length in percent, with or without the sign."""
-
-    name = "percent"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """Return the share."""
-        try:
-            share = float(str(value).strip().removesuffix("%")) / 100.0
-        except ValueError:
-            self.fail(f'"{value}" is not a number of percent.', param, ctx)
-        if not 1e-4 <= share <= 1.0:
-            self.fail("it must be from 0.01 to 100; 5 is usual.", param, ctx)
-        return share
+from meshflow_cli.options import Length, Percent, Smooth, dxf_option, out_option, units_option
 
 
 @click.command("panels")
 @click.argument("file", type=click.Path(path_type=Path))
 @out_option
 @units_option
-@click.option("--limit", type=_Percent(), metavar="PCT", help="Greatest strain of a panel: 5 is 5 %.")
+@click.option("--limit", type=Percent(), metavar="PCT", help="Greatest strain of a panel: 5 is 5 %.")
 @click.option("--count", type=click.IntRange(min=1), metavar="N", help="At most so many panels, whatever they strain.")
 @click.option("--material", metavar="NAME", help="Material id or family; see `meshflow stock materials`.")
 @click.option("--thickness", type=Length(), default="0", metavar="LENGTH", help="Of the material: 0.8 (mm), 0.8mm ...")
