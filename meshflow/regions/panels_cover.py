@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from meshflow.geometry.triangles import face_areas
 from meshflow.model.arrays import FloatArray, IntArray, frozen
 from meshflow.regions.panels_cells import sheet_of
+from meshflow.regions.panels_chains import WIDTH, length_of, runs_between, waviness
 from meshflow.regions.panels_seams import CutPanels
 
 __all__ = ["Panels", "numbered"]
@@ -59,6 +61,19 @@ class Panels:
     def count(self) -> int:
         """How many panels."""
         return len(self.strain)
+
+    @cached_property
+    def waviness(self) -> FloatArray:
+        """Length and waviness of each seam, as `panels_chains` understands it, shape (s, 2)."""
+        side = float(np.sqrt(face_areas(self.vertices, self.faces).sum() / self.count))
+        lines = [self.vertices[list(run.vertices)] for run in runs_between(self.faces, self.label)]
+        return np.array([(length_of(line), waviness(line, WIDTH * side)) for line in lines]).reshape(-1, 2)
+
+    @property
+    def seam_waviness(self) -> float:
+        """How much longer all seams are together than without their wiggles; a saw of right angles has 0.41."""
+        length, wavy = self.waviness.T
+        return float(length.sum() / max((length / (1.0 + wavy)).sum(), 1e-300) - 1.0) if len(length) else 0.0
 
 
 def numbered(cut: CutPanels, strain: FloatArray, smoothed_mm: float, flattenings: int) -> Panels:

@@ -16,12 +16,15 @@ import numpy as np
 
 from meshflow.errors import TopologyError
 from meshflow.geometry.topology import submesh
+from meshflow.geometry.triangles import face_areas
 from meshflow.model.arrays import FloatArray, IntArray
-from meshflow.regions.panels_cells import cells_of, pieces_of, sheet_of
+from meshflow.regions.panels_cells import sheet_of
 from meshflow.regions.panels_coarse import nearest_labels
 from meshflow.regions.panels_cover import Panels, numbered
 from meshflow.regions.panels_estimate import Estimate
 from meshflow.regions.panels_mosaic import Mosaic, Panel
+from meshflow.regions.panels_part import parted
+from meshflow.regions.panels_polish import polished
 from meshflow.regions.panels_seams import CutPanels, smooth_seams, whole_panels
 from meshflow.regions.panels_search import ROOM, Found, StrainOf, few_within
 
@@ -29,12 +32,12 @@ __all__ = ["Scan"]
 
 LESS_ROOM = 0.8
 _REBUILDS = 4
+_ROUNDS = 4  # of parting what still strains too much
+_LITTLE_ROOM = 0.95  # of the limit, for panels whose seams are smooth already but may be polished
 _MANY_OVER = 0.5  # of the panels: then all are built anew, with less room
 _FAR_OVER = 1.6  # times the limit
 _MUCH_LESS_ROOM, _LEAST_ROOM = 0.75, 0.55
 _MAY_FIT = 1.5  # times the limit: a rough strain below may be within the limit when measured in earnest
-_FINER = (0.04, 0.02)
-_MOST_KEPT = 0.4  # of the panels may keep ragged seams so that the others get smooth ones
 _SMOOTHING = (0.25, 0.15, 0.08)  # of the side of a square as large as the mean panel
 
 
@@ -98,9 +101,14 @@ class Scan:
             found = _built_anew(found, over, rooms, limit)
             drawn = self._drawn(found, drawn.length / self._side(found))
         if len(drawn.over(limit)):
-            drawn = self._resmoothed(self._rejoined(self._parted(drawn, limit), ROOM * limit, None), limit)
+            drawn = self._parted(drawn, limit)
+            drawn = self._rejoined(drawn, _LITTLE_ROOM * limit, None)
+            drawn = self._polished(drawn, limit)
+            drawn = self._rejoined(drawn, limit, None)
         else:
             drawn = self._rejoined(drawn, limit, found)
+            # Seams drawn one by one would no longer be mirror images.
+            drawn = self._polished(drawn, limit) if found.mosaic.images == 1 else drawn
         return self._settled(drawn, limit)
 
     def _many_over(self, drawn: _Drawn) -> bool:
@@ -115,10 +123,12 @@ class Scan:
         return min((self._drawn(found, share) for share in _SMOOTHING), key=lambda one: len(one.over(self.limit)))
 
     def _settled(self, drawn: _Drawn, limit: float) -> Panels:
-        """Measure every panel in earnest; part once more what breaks the limit then."""
+        """Measure every panel in earnest; part what breaks the limit then, and join it again as far as it goes."""
         strain = self._strains(drawn.cut, self._exact)
-        if strain.max() > limit:
-            drawn = self._parted(replace(drawn, strain=strain), limit)
+        for _ in range(_ROUNDS):
+            if strain.max() <= limit:
+                break
+            drawn = self._rejoined(self._parted(replace(drawn, strain=strain), limit), limit, None, self._exact)
             strain = self._strains(drawn.cut, self._exact)
         return numbered(drawn.cut, strain, drawn.length, len(self._known))
 
@@ -158,7 +168,9 @@ class Scan:
 
     def _rough(self, cut: CutPanels, ids: IntArray) -> float:
         """Return the rough strain of some faces; the exact one if known, or if near the limit."""
-        vertices, faces, _ = submesh(cut.vertices, cut.faces, ids)
+        return self._rough_arrays(*submesh(cut.vertices, cut.faces, ids)[:2])
+
+    def _rough_arrays(self, vertices: FloatArray, faces: IntArray) -> float:
         rough = self._known.get(_key(vertices, faces), -1.0)
         if rough >= 0:
             return rough
@@ -175,31 +187,30 @@ class Scan:
         return known[key]
 
     def _parted(self, drawn: _Drawn, limit: float) -> _Drawn:
-        """Part the panels over the limit on the cut surface itself, along edges, until none is."""
-        cut = drawn.cut
-        sheet, label = sheet_of(cut.vertices, cut.faces), cut.label.copy()
-        estimate = Estimate(sheet)
-        less = ROOM * limit  # smoothing adds to it
-        for panel in drawn.over(limit).tolist():
-            pieces = pieces_of(sheet, np.flatnonzero(cut.label == panel))
-            cells = cells_of(
-                sheet, pieces, lambda piece: estimate(piece) <= 2.0 * limit and self._exact(cut, piece) <= less
-            )
-            mosaic = Mosaic(sheet, cells, lambda ids: self._exact(cut, ids), estimate)
-            for part in mosaic.joined(mosaic.single, less):
-                label[mosaic.faces(part)] = label.max() + 1
-        parted = replace(cut, label=label)
-        return _Drawn(parted, self._strains(parted, self._exact), 0.0)
+        """Part the panels over the limit on the cut surface itself until none is; the others keep their seams."""
+        for _ in range(_ROUNDS):  # a seam that runs out to a panel's rim divides faces beyond, and tells on it
+            over = drawn.over(limit).tolist()
+            if not over:
+                break
+            cut, length = parted(drawn.cut, over, limit, self._rough_arrays)
+            drawn = _Drawn(cut, self._strains(cut, self._rough), min(length, drawn.length or np.inf))
+        return drawn
 
-    def _rejoined(self, drawn: _Drawn, limit: float, found: Found | None) -> _Drawn:
+    def _rejoined(
+        self,
+        drawn: _Drawn,
+        limit: float,
+        found: Found | None,
+        measure: Callable[[CutPanels, IntArray], float] | None = None,
+    ) -> _Drawn:
         """Join panels of the cut surface that fit together within the limit after all, images at the same time."""
-        cut = drawn.cut
+        cut, measure = drawn.cut, measure or self._rough
         sheet, labels = sheet_of(cut.vertices, cut.faces), np.unique(cut.label)
         if len(labels) == 1:
             return drawn
         panels = [np.flatnonzero(cut.label == panel) for panel in labels]
         images = _images_of(found) if found is not None and len(labels) == len(found.panels) else None
-        mosaic = Mosaic(sheet, panels, lambda ids: self._rough(cut, ids), Estimate(sheet), images=images, exact=False)
+        mosaic = Mosaic(sheet, panels, lambda ids: measure(cut, ids), Estimate(sheet), images=images, exact=False)
         joined = mosaic.joined(mosaic.single, limit)
         label = np.empty_like(cut.label)
         for index, panel in enumerate(joined):
@@ -207,25 +218,15 @@ class Scan:
         after = replace(cut, label=label)
         return _Drawn(after, self._strains(after, self._rough), drawn.length)
 
-    def _resmoothed(self, drawn: _Drawn, limit: float) -> _Drawn:
-        """Smooth the seams of a cover that was parted along edges, as far as the limit allows."""
-        cut = drawn.cut
-        side = float(np.sqrt(sheet_of(cut.vertices, cut.faces).areas.sum() / len(drawn.strain)))
-        labels = np.unique(cut.label)
-        for share in (*_SMOOTHING, *_FINER) if len(labels) > 1 else ():
-            kept: list[int] = []
-            while len(kept) <= _MOST_KEPT * len(labels):
-                again = smooth_seams(cut.vertices, cut.faces, cut.label, share * side, kept=kept)
-                if not np.array_equal(np.unique(again.label), labels):
-                    break
-                after = _Drawn(replace(again, parent=cut.parent[again.parent]), self._strains(again, self._rough), 0.0)
-                over = np.setdiff1d(after.over(limit), kept).tolist()
-                if not over and after.strain.max() > limit:
-                    break
-                if not over:
-                    return replace(after, length=0.0 if kept else share * side)
-                kept += over
-        return drawn
+    def _polished(self, drawn: _Drawn, limit: float) -> _Drawn:
+        """Draw wavy seams smooth as far as the limit allows."""
+        side = float(np.sqrt(face_areas(drawn.cut.vertices, drawn.cut.faces).sum() / len(drawn.strain)))
+
+        def within(cut: CutPanels, panels: tuple[int, int]) -> bool:
+            return all(self._rough(cut, np.flatnonzero(cut.label == panel)) <= limit for panel in panels)
+
+        cut = polished(drawn.cut, side, within)
+        return replace(drawn, cut=cut, strain=self._strains(cut, self._rough))
 
 
 def _key(vertices: FloatArray, faces: IntArray) -> bytes:

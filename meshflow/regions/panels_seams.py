@@ -1,7 +1,8 @@
 """Seams as smooth lines: they run through the faces instead of along their edges, and get shorter.
 
 Terms: a *share* says how much of a panel's colour a point of the surface has after all colours have run for a while; a
-point belongs to the panel of the largest share; a *crease* is an edge that turns by over 30 degrees.
+point belongs to the panel of the largest share; a *crease* is a row of edges that
+turn by over 30 degrees.
 
 Method: diffusion-generated motion (B. Merriman, J. K. Bence, S. J. Osher, "Diffusion generated motion by mean
 curvature", 1992): the colours of the panels run by one implicit step of the heat equation over the surface, which
@@ -13,14 +14,13 @@ faces, and the areas add up.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from meshflow.geometry.linear import factorise
-from meshflow.geometry.operators import barycentric_mass, cotan_laplacian
-from meshflow.geometry.topology import edge_sides, edge_table
+from meshflow.geometry.operators import barycentric_mass, cotan_laplacian, mollified
+from meshflow.geometry.topology import components, edge_sides, edge_table
 from meshflow.geometry.triangles import edge_lengths, face_areas, face_normals
 from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 from meshflow.regions.panels_cells import sheet_of
@@ -54,7 +54,12 @@ class CutPanels:
 
 
 def smooth_seams(
-    vertices: FloatArray, faces: IntArray, label: IntArray, length: float, *, kept: Sequence[int] = ()
+    vertices: FloatArray,
+    faces: IntArray,
+    label: IntArray,
+    length: float,
+    *,
+    fixed: BoolArray | None = None,
 ) -> CutPanels:
     """Cut a surface along the smoothed seams of its panels.
 
@@ -68,8 +73,8 @@ def smooth_seams(
         Panel of each face, from 0 without gaps.
     length : float
         How far the colours run [mm]: wiggles shorter than this go.
-    kept : sequence of int
-        Panels whose seams stay as they are.
+    fixed : (n,) bool array, optional
+        Vertices whose seams stay as they are there.
 
     Returns
     -------
@@ -77,23 +82,27 @@ def smooth_seams(
         The cut surface. Bits that came off their panel are given to the panel they hang on most.
     """
     count = int(label.max()) + 1
-    pinned = _on_creases(vertices, faces, label, kept)
+    pinned = _on_creases(vertices, faces, label, length)
+    if fixed is not None:
+        pinned |= fixed
     share = _shares(vertices, faces, label, count, length, pinned)
     own = np.argmax(share, axis=1)
     own[pinned] = -1
     return whole_panels(cut_where_equal(vertices, faces, label, share, own))
 
 
-def _on_creases(vertices: FloatArray, faces: IntArray, label: IntArray, kept: Sequence[int]) -> BoolArray:
-    """Return the vertices of seams that run along a crease or belong to panels that stay as they are."""
+def _on_creases(vertices: FloatArray, faces: IntArray, label: IntArray, length: float) -> BoolArray:
+    """Return the vertices of seams that run along a crease for longer than a length; shorter ones are chance."""
     table = edge_table(faces)
     one, two = (edge_sides(table) // 3).T
     normals = face_normals(vertices, faces)
     sharp = np.einsum("ed,ed->e", normals[one], normals[two]) < np.cos(_CREASE)
-    fixed = sharp | np.isin(label[one], kept) | np.isin(label[two], kept)
-    edges = np.flatnonzero(table.face_count == 2)[fixed & (label[one] != label[two])]
+    edges = table.vertices[table.face_count == 2][sharp & (label[one] != label[two])]
+    size = np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)
+    crease = components(len(vertices), edges)[edges[:, 0]]
+    long = np.bincount(crease, weights=size, minlength=1)[crease] > length
     pinned = np.zeros(len(vertices), dtype=bool)
-    pinned[table.vertices[edges]] = True
+    pinned[edges[long]] = True
     return pinned
 
 
@@ -108,7 +117,7 @@ def _shares(
     start = np.zeros((len(vertices), count))
     np.add.at(start, (faces, label[:, None]), 1.0)
     start /= np.maximum(start.sum(axis=1, keepdims=True), 1.0)
-    laplacian = cotan_laplacian(edge_lengths(vertices, faces), faces, len(vertices)).tocoo()
+    laplacian = cotan_laplacian(mollified(edge_lengths(vertices, faces)), faces, len(vertices)).tocoo()
     # No colour runs over a pinned crease.
     through = ~pinned[laplacian.row] & ~pinned[laplacian.col] & (laplacian.row != laplacian.col)
     weight = np.minimum(laplacian.data[through], 0.0)  # an obtuse corner would let colours run backwards

@@ -47,6 +47,12 @@ def smoothed(scan):
     return carrier_surface(whole).vertices, scan.faces
 
 
+def ragged(found):
+    """Share of the seams' length that lies in seams as wavy as a saw."""
+    length, wavy = found.waviness.T
+    return length[wavy > 0.3].sum() / max(length.sum(), 1e-300)
+
+
 CASES = {
     "ball": (lambda: Surface(*meshes.closed_ball(50.0, 3)), 0.05),
     "torus": (lambda: Surface(*meshes.closed_torus()), 0.05),
@@ -68,7 +74,8 @@ def test_panels_keep_the_limit_and_need_no_more_than_clustered_normals(name):
     took = time.process_time() - began
     print(
         f"{name}: {len(scan.faces):,} faces, {100 * limit:g} %: {found.count} panels, {found.seam_mm:.0f} mm of seams "
-        f"(smoothed at {found.smoothed_mm:.1f} mm), strain {100 * found.strain.max():.2f} % at most, {took:.0f} s"
+        f"(smoothed at {found.smoothed_mm:.1f} mm, waviness {found.seam_waviness:.3f}, {100 * ragged(found):.0f} % of "
+        f"them ragged), strain {100 * found.strain.max():.2f} % at most, {took:.0f} s"
     )
     pieces = [
         submesh(found.vertices, found.faces, np.flatnonzero(found.label == k + 1))[:2] for k in range(found.count)
@@ -76,4 +83,7 @@ def test_panels_keep_the_limit_and_need_no_more_than_clustered_normals(name):
     assert max(strain_of(*piece) for piece in pieces) <= limit
     areas = np.bincount(found.parent, weights=face_areas(found.vertices, found.faces))
     assert areas == pytest.approx(face_areas(*smoothed(scan)), rel=1e-6, abs=1e-9 * areas.sum())
+    # A saw of right angles along the edges has a waviness of 0.41; seams over a rough surface are wavy by themselves.
+    assert found.seam_waviness <= 0.2
+    assert ragged(found) <= 0.15
     assert found.count <= naive_count(*smoothed(scan), limit, most=found.count + 2)

@@ -30,6 +30,7 @@ FOLDER = {
     "compare": (("compare", "box.ply", "box.compare.ply", *MM), "box.compare.ply"),
     "section": (("section", "box.ply", *MM, "--plane", "0,0,1,1"), "box-section-01.dxf"),
     "flatten": (("flatten", "disk.ply", *MM, "--region", "line=disk.dxf view=0,0,1"), "disk.dxf"),
+    "panels": (("panels", "box.ply", *MM, "--limit", "5"), "box.panels.json"),
     "nest": (("nest", "sheet-01.dxf", "--sheet", "400x300", "--effort", "1"), "sheet-01.dxf"),
     "run": (("run", "job.toml"), "patterns/disk.dxf"),
 }
@@ -61,7 +62,8 @@ def bench(tmp_path, monkeypatch):
     lid = compose_part(Part("lid", Polycurve([[-20, -20], [20, -20], [20, 20], [-20, 20]])))
     for name in ("disk.dxf", "patterns/disk.dxf", "sheet-01.dxf"):
         write_dxf(lid, tmp_path / name)
-    (tmp_path / "box-section-01.dxf").symlink_to("box.ply")
+    for name in ("box-section-01.dxf", "box.panels.json"):
+        (tmp_path / name).symlink_to("box.ply")
     (tmp_path / "job.toml").write_text(JOB)
     return tmp_path
 

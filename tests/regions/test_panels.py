@@ -274,9 +274,22 @@ def test_a_closed_surface_is_estimated_to_be_hopeless_and_a_cylinder_to_be_easy(
     assert Estimate(sheet_of(vertices, faces))(np.arange(len(faces))) < 1e-9
 
 
-def test_panels_that_are_to_keep_their_seams_keep_them():
-    vertices, faces = meshes.saddle(60.0, 1e9, 31)
+def saw(size=31):
+    """A nearly flat square, parted along the edges by a saw of 4 mm teeth."""
+    vertices, faces = meshes.saddle(60.0, 1e9, size)
     middle = vertices[faces].mean(axis=1)
-    label = (middle[:, 0] > 2.0 * np.sign(np.sin(2 * np.pi * middle[:, 1] / 8.0))).astype(np.int64)
-    cut = smooth_seams(vertices, faces, label, 20.0, kept=[0])
+    return vertices, faces, (middle[:, 0] > 2.0 * np.sign(np.sin(2 * np.pi * middle[:, 1] / 8.0))).astype(np.int64)
+
+
+def test_seams_stay_where_their_vertices_are_fixed():
+    vertices, faces, label = saw()
+    cut = smooth_seams(vertices, faces, label, 20.0, fixed=np.ones(len(vertices), dtype=bool))
     assert (cut.label == label[cut.parent]).all()
+
+
+def test_a_seam_along_a_crease_shorter_than_the_smoothing_is_smoothed_all_the_same():
+    vertices, faces = meshes.folded_strip(turn=np.radians(90), along=9, across=7)
+    label = (vertices[faces].mean(axis=1)[:, 0] > -1e-9).astype(np.int64)
+    width = np.ptp(vertices[:, 1])  # of the strip, so the length of the fold
+    assert len(smooth_seams(vertices, faces, label, 0.9 * width).faces) == len(faces)
+    assert len(smooth_seams(vertices, faces, label, 1.1 * width).faces) > len(faces)
