@@ -128,6 +128,7 @@ def flatten(
         energy=shape.energy,
         iterations=shape.iterations,
         stopped_by=shape.stopped_by,
+        memory_bytes=shape.memory_bytes,
         notes=(*_notes(region, shape.flat, measured, limits, verdict, bound, shape.stopped_by), *shape.notes),
         lower_bound_stretch=bound.worst_stretch,
         backend="" if developed else BACKEND,

@@ -52,7 +52,7 @@ def distortion(vertices: FloatArray, flat: FloatArray, faces: IntArray, rim: Int
         area_flat=np.abs(signed),
         rim_length_surface_mm=_length(vertices, rim),
         rim_length_flat_mm=_length(flat, rim),
-        flipped_faces=int((signed <= 0.0).sum()),
+        flipped_faces=int((~(signed > 0.0)).sum()),  # what is no number counts as well
         overlap=len(overlap_places(vertices, flat, faces)) > 0,
         total_curvature_rad=total_curvature(vertices, faces, on_rim),
         least_bend_radius_mm=tightest_radius(vertices, faces),

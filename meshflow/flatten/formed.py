@@ -20,20 +20,17 @@ J. R. Rice, "The localization of plastic deformation", 14th IUTAM congress, 1976
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from meshflow.errors import OptionError
-from meshflow.flatten.newton import NewtonResult, ProjectedNewton
+from meshflow.flatten.newton import NewtonResult, Progress, ProjectedNewton, part_of
 from meshflow.flatten.thickness import forming_of
 from meshflow.model.arrays import FloatArray, IntArray
 from meshflow.model.forming import Forming, Hardening
 
 __all__ = ["FormedResult", "formed"]
-
-Progress = Callable[[str, float], None]
 
 FALL = 0.8  # of n from one solve to the next
 ROUGHLY, CLOSELY = 1e-3, 1e-6  # tolerance of the start and of each solve
@@ -75,6 +72,7 @@ def formed(
     sheet_mm: float,
     rim: IntArray,
     trim_mm: float | None = None,
+    sewn: IntArray | None = None,
     solver: ProjectedNewton | None = None,
     progress: Progress | None = None,
 ) -> FormedResult:
@@ -97,6 +95,8 @@ def formed(
     trim_mm : float, optional
         Width to be trimmed off after forming [mm]; 2 mm for each 25 mm of the rim's diameter, half of it on each
         side, when left out.
+    sewn : (k, 2) int array, optional
+        Vertices of the rim that are joined again; see `thickness.forming_of`.
     solver : ProjectedNewton, optional
         One that was made for this mesh, to save its set-up.
     progress : callable, optional
@@ -125,6 +125,7 @@ def formed(
         sheet_mm=sheet_mm,
         trim_mm=trim_mm,
         exponent=exponent,
+        sewn=sewn,
     )
     return FormedResult(found.flat, forming, found.energy, iterations, found.stopped_by)
 
@@ -154,7 +155,7 @@ def _least_work(
 
     exponents = _exponents(hardening.exponent)
     objectives = [IsotropicObjective(FORMED, (exponent, hardening.anisotropy)) for exponent in exponents]
-    reports = [_part(progress, number, len(exponents) + 1) for number in range(len(exponents) + 1)]
+    reports = [part_of(progress, number, len(exponents) + 1) for number in range(len(exponents) + 1)]
     first = solver.solve(start, IsotropicObjective(DIRICHLET), tolerance=ROUGHLY, progress=reports[0])
     taken, solved_for = first.iterations, exponents[0]
     best = replace(first, energy=solver.energy(first.flat[solver.order], objectives[0]))
@@ -171,13 +172,6 @@ def _least_work(
             break
         best, solved_for = found, exponents[number]
     return best, solved_for, taken
-
-
-def _part(progress: Progress | None, number: int, count: int) -> Progress | None:
-    """Return a progress for solve `number` of `count`, so that the share never falls back."""
-    if progress is None:
-        return None
-    return lambda stage, share: progress(stage, (number + share) / count)
 
 
 def _exponents(last: float) -> list[float]:

@@ -19,7 +19,7 @@ import numpy as np
 from meshflow.model.arrays import FloatArray
 
 if TYPE_CHECKING:
-    from meshflow.flatten.newton import Objective, ProjectedNewton
+    from meshflow.flatten.newton import Objective, Progress, ProjectedNewton
 
 __all__ = ["FACES", "nested_start"]
 
@@ -28,7 +28,9 @@ SHRINK = 16  # fine faces for each coarse one
 TOLERANCE = 1e-4  # of the coarse energy: the copy knows no more
 
 
-def nested_start(solver: ProjectedNewton, flat: FloatArray, objective: Objective) -> FloatArray:
+def nested_start(
+    solver: ProjectedNewton, flat: FloatArray, objective: Objective, *, progress: Progress | None = None
+) -> FloatArray:
     """Return a start of lower energy, or the one given if the coarse copy is of no help.
 
     Parameters
@@ -39,11 +41,18 @@ def nested_start(solver: ProjectedNewton, flat: FloatArray, objective: Objective
         A start without flips, in the solver's own order.
     objective : Objective
         What is minimised.
+    progress : callable, optional
+        See `ProjectedNewton.solve`.
 
     Returns
     -------
     (n, 2) float array
         A start without flips.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        If the user stopped the search on the copy: there is no use in going on to the costlier patch.
     """
     from meshflow.flatten.coarse import coarse_frames, coarsen, prolong, strain_sums
     from meshflow.flatten.kernels import longest_step
@@ -59,8 +68,11 @@ def nested_start(solver: ProjectedNewton, flat: FloatArray, objective: Objective
     number = np.cumsum(kept) - 1
     points, faces = np.ascontiguousarray(flat[kept]), number[faces]
     coarse = ProjectedNewton(points, faces, frames=coarse_frames(points, faces, sums))
+    found = coarse.solve(points, objective, tolerance=TOLERANCE, progress=progress)
+    if found.stopped_by == "interrupt":
+        raise KeyboardInterrupt
     step = np.empty_like(flat)
-    step[kept] = coarse.solve(points, objective, tolerance=TOLERANCE).flat - points
+    step[kept] = found.flat - points
     prolong(step, removed, parents, shares)
     share = min(1.0, SAFETY * float(longest_step(flat, step, solver.faces)))
     moved = flat + share * step

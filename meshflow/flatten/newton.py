@@ -13,15 +13,13 @@ is a block of the upper half, which is not kept. Energies see s, flat over forme
 solver's own order.
 
 Source of the method: projected Newton (Teran et al. 2005) and a line search that starts below the first flip (Smith
-and Schaefer 2015). Once near, one factorisation serves several steps, corrected by what they teach (limited-memory
-BFGS). Large patches start from a coarse copy of themselves (`meshflow.flatten.nested`). The energy falls at every
-step, so stopping early, by the cap or by the user, leaves a valid flattening.
+and Schaefer 2015). Once near, one factorisation serves several steps, corrected by what they teach
+(`meshflow.flatten.steps`). Large patches start from a coarse copy of themselves (`meshflow.flatten.nested`). The
+energy falls at every step, so stopping early, by the cap or by the user, leaves a valid flattening.
 
 References
 ----------
-J. Nocedal, "Updating quasi-Newton matrices with limited storage", Mathematics of Computation 35, 1980.
 Teran, Sifakis, Irving and Fedkiw, "Robust quasistatic finite elements and flesh simulation", SCA 2005.
-Liu, Bouaziz and Kavan, "Quasi-Newton methods for real-time simulation of hyperelastic materials", ACM TOG 36:3, 2017.
 Smith and Schaefer, "Bijective parameterization with free boundaries", ACM TOG 34:4, 2015.
 """
 
@@ -34,21 +32,28 @@ from typing import Protocol
 import numpy as np
 
 from meshflow.flatten.nested import FACES, nested_start
+from meshflow.flatten.steps import StepMemory
 from meshflow.geometry.linear import Cholesky, NotPositiveDefiniteError, Panels
 from meshflow.model.arrays import FloatArray, IntArray
 
-__all__ = ["NewtonResult", "Objective", "ProjectedNewton"]
+__all__ = ["NewtonResult", "Objective", "Progress", "ProjectedNewton", "part_of"]
 
 Progress = Callable[[str, float], None]
 
 SAFETY = 0.8  # share of the step to the first flip that the line search starts from
 DECREASE = 1e-4  # Armijo's constant
 TRIES = 40
-REMEMBERED = 5  # steps
 NEAR = 3e-2  # of the energy above the least: a step that promises less is near enough to keep the factor
 GOOD = 0.3  # of the promise of the step before: one that promises more asks for a new factor
 LEAST_SHIFT, MOST_SHIFT = 1e-9, 1e3  # of the mean diagonal: added to it until a factor exists
 ROUNDING = 1e-12  # of the energy: differences below are lost in double precision
+
+
+def part_of(progress: Progress | None, number: int, count: int) -> Progress | None:
+    """Return a progress for part `number` of `count`, from 0, so that the share of the whole never falls back."""
+    if progress is None:
+        return None
+    return lambda stage, share: progress(stage, (number + share) / count)
 
 
 class Objective(Protocol):
@@ -162,10 +167,13 @@ class ProjectedNewton:
         """
         flat = np.ascontiguousarray(start[self.order], dtype=np.float64)
         value, taken, stopped = self.energy(flat, objective), 0, "iteration_limit"
-        memory, stale, before = _Memory(), True, -np.inf
+        if not np.isfinite(value):  # a flip, or numbers beyond use: there is no way downhill from there
+            return NewtonResult(flat[self.place], value, 0, "no_progress", self.memory_bytes)
+        memory, stale, before = StepMemory(), True, -np.inf
         try:
             if len(self.faces) >= FACES:
-                flat = nested_start(self, flat, objective)
+                flat = nested_start(self, flat, objective, progress=part_of(progress, 0, 2))
+                progress = part_of(progress, 1, 2)
                 value = self.energy(flat, objective)
             while taken < most_iterations:
                 gradient, hessian = self.assemble(flat, objective)
@@ -257,39 +265,3 @@ class ProjectedNewton:
                 break
             share, reached = 2.0 * share, further
         return flat + share * step, reached, share
-
-
-class _Memory:
-    """What the last steps taught about the Hessian beyond the factor at hand: limited-memory BFGS (Nocedal 1980).
-
-    While the factor stays the same, each step and the change of the gradient along it correct it; so one factor serves
-    several steps (Liu, Bouaziz and Kavan 2017).
-    """
-
-    def __init__(self) -> None:
-        self._pairs: list[tuple[FloatArray, FloatArray, float]] = []
-        self._flat = self._gradient = np.empty((0, 2))
-
-    def learn(self, flat: FloatArray, gradient: FloatArray) -> None:
-        """Note the step from the place noted before to this one."""
-        if len(self._flat):
-            step, change = flat - self._flat, gradient - self._gradient
-            bend = float((step * change).sum())
-            if bend > 0.0:
-                self._pairs = [*self._pairs[1 - REMEMBERED :], (step, change, bend)]
-        self._flat, self._gradient = flat, gradient
-
-    def forget(self, flat: FloatArray, gradient: FloatArray) -> None:
-        """Begin anew from this place, with a new factor."""
-        self._pairs, self._flat, self._gradient = [], flat, gradient
-
-    def direction(self, gradient: FloatArray, solved: Callable[[FloatArray], FloatArray]) -> FloatArray:
-        """Return the step downhill by the two-loop recursion round the solver `solved`."""
-        rest, shares = gradient.copy(), []
-        for step, change, bend in reversed(self._pairs):
-            shares.append(float((step * rest).sum()) / bend)
-            rest -= shares[-1] * change
-        result = solved(rest)
-        for (step, change, bend), share in zip(self._pairs, reversed(shares), strict=True):
-            result += (share - float((change * result).sum()) / bend) * step
-        return -result

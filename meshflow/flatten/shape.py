@@ -6,7 +6,6 @@ start from the same map, and none of them ever flips a face.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,7 +16,7 @@ from meshflow.flatten.formed import formed
 from meshflow.flatten.isometric import isometric
 from meshflow.flatten.isotropic import DIRICHLET, IsotropicObjective
 from meshflow.flatten.least_worst import least_worst
-from meshflow.flatten.newton import ProjectedNewton
+from meshflow.flatten.newton import Progress, ProjectedNewton, part_of
 from meshflow.flatten.shear import findings_of_shear, shear_of
 from meshflow.flatten.start import first_map
 from meshflow.flatten.thickness import findings_of_forming, forming_of
@@ -30,8 +29,6 @@ from meshflow.model.region import Region
 from meshflow.model.stock import Objective
 
 __all__ = ["FlatShape", "Wanted", "flat_shape"]
-
-Progress = Callable[[str, float], None]
 
 
 @dataclass(frozen=True)
@@ -79,6 +76,7 @@ class FlatShape:
     forming: Forming | None = None
     shear: Shear | None = None
     notes: tuple[Finding, ...] = ()
+    memory_bytes: int = 0
 
 
 def flat_shape(
@@ -121,14 +119,23 @@ def _least(region: Region, rim: IntArray, wanted: Wanted, progress: Progress | N
     start, _ = first_map(vertices, faces)
     solver, dirichlet = ProjectedNewton(vertices, faces), IsotropicObjective(DIRICHLET)
     if wanted.objective in ("isometric", "woven"):
-        result = isometric(vertices, faces, start, solver=solver, progress=progress)
-        even = FlatShape(result.flat, "isometric", result.energy, result.iterations, result.stopped_by)
+        parts = 1 if wanted.objective == "isometric" else 2
+        result = isometric(vertices, faces, start, solver=solver, progress=part_of(progress, 0, parts))
+        even = FlatShape(
+            result.flat,
+            "isometric",
+            result.energy,
+            result.iterations,
+            result.stopped_by,
+            memory_bytes=result.memory_bytes,
+        )
         if wanted.objective == "isometric" or result.stopped_by == "interrupt":
             return even
-        start = result.flat
+        start, progress = result.flat, part_of(progress, 1, parts)
     found = _by_material(region, rim, wanted, start, solver, progress)
     # The symmetric Dirichlet energy whatever was made least, so that shapes can be compared.
-    return replace(found, energy=solver.energy(np.ascontiguousarray(found.flat[solver.order]), dirichlet))
+    energy = solver.energy(np.ascontiguousarray(found.flat[solver.order]), dirichlet)
+    return replace(found, energy=energy, memory_bytes=solver.memory_bytes)
 
 
 def _by_material(
@@ -153,6 +160,7 @@ def _by_material(
                 sheet_mm=region.thickness,
                 rim=rim,
                 trim_mm=wanted.trim_mm,
+                sewn=region.seam_pairs,
                 solver=solver,
                 progress=progress,
             )
@@ -179,6 +187,7 @@ def _with_material(region: Region, rim: IntArray, wanted: Wanted, found: FlatSha
                 hardening=hardening,
                 sheet_mm=region.thickness,
                 trim_mm=wanted.trim_mm,
+                sewn=region.seam_pairs,
             )
             return replace(found, forming=forming, notes=findings_of_forming(forming))
     return found

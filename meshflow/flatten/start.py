@@ -26,6 +26,7 @@ from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 __all__ = ["boundary_first_map", "circle_map", "first_map"]
 
 
+LEAST_SIDE = 1e-6  # of the mean side of the rim
 FAR_OFF = 2.0  # times too large or too small: nearer first maps stay as they are
 
 
@@ -128,15 +129,19 @@ def boundary_first_map(vertices: FloatArray, faces: IntArray, rim: IntArray) -> 
 
 
 def _loop_lengths(vertices: FloatArray, loop: IntArray) -> FloatArray:
-    return np.asarray(np.linalg.norm(vertices[np.roll(loop, -1)] - vertices[loop], axis=1))
+    """Return the sides of a loop; a side without length gets a little, or the face beside it would have no room."""
+    lengths = np.linalg.norm(vertices[np.roll(loop, -1)] - vertices[loop], axis=1)
+    return np.asarray(np.maximum(lengths, LEAST_SIDE * lengths.mean()))
 
 
 def _closed_curve(lengths: FloatArray, turning: FloatArray) -> FloatArray:
     """Lay the rim out in the plane; its sides change as little as possible so that it closes (their section 6.2)."""
     direction = np.cumsum(turning) - turning[0]
     tangent = np.stack([np.cos(direction), np.sin(direction)])
-    gap = tangent @ lengths
-    sides = lengths - (tangent * lengths).T @ np.linalg.solve((tangent * lengths) @ tangent.T, gap)
+    weighted = tangent * lengths
+    # Plain sums: those of a BLAS may depend on how many threads it runs.
+    share = np.linalg.solve(np.einsum("in,jn->ij", weighted, tangent), weighted.sum(axis=1))
+    sides = lengths - (weighted * share[:, None]).sum(axis=0)
     steps = (tangent * sides).T
     return np.concatenate([np.zeros((1, 2)), np.cumsum(steps, axis=0)[:-1]])
 

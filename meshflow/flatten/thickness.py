@@ -1,8 +1,9 @@
 """What forming does to a blank: how thick the sheet ends, how much of it to cut, whether the rim wrinkles.
 
 Terms: the *equal-area blank* is the handbook's, as large as the formed piece; a *free rim* that thickens by more than
-10 % begins to wrinkle, at 20 % it certainly does (common practice). The thickness follows from the volume, which is
-kept; everything is measured on the finished blank, by code that the minimisation does not share.
+10 % begins to wrinkle, at 20 % it certainly does (common practice). The sides of seams and darts are joined before the
+piece is formed, so they are no free rim: they neither wrinkle nor are trimmed. The thickness follows from the volume,
+which is kept; everything is measured on the finished blank, by code that the minimisation does not share.
 
 Findings: F121 the free rim wrinkles, F122 the sheet tears, F123 solved for a larger n than the metal's.
 """
@@ -33,6 +34,7 @@ def forming_of(
     sheet_mm: float,
     trim_mm: float | None = None,
     exponent: float | None = None,
+    sewn: IntArray | None = None,
 ) -> Forming:
     """Return what forming does to a given blank.
 
@@ -54,6 +56,8 @@ def forming_of(
         As in `formed`; no trim for a piece that is only bent.
     exponent : float, optional
         Hardening exponent that it was solved for, if not the metal's.
+    sewn : (k, 2) int array, optional
+        Vertices of the rim that are joined again, in order along each seam; see `Region.seam_pairs`.
 
     Returns
     -------
@@ -68,21 +72,23 @@ def forming_of(
     ratio = 1.0 / (large * small)
     areas = face_areas(vertices, faces)
     strain = np.maximum(np.abs(np.log(large)), np.abs(np.log(small)))
-    along, thicker = _rim_ratio(vertices, faces, rim, ratio)
+    steps, loops = _free_rim(len(vertices), rim, sewn)
+    along, thicker = np.linalg.norm(vertices[steps[:, 1]] - vertices[steps[:, 0]], axis=1), _beside(faces, steps, ratio)
     if trim_mm is None:
         only_bent = weighted_percentile(strain, areas, 0.99) <= LIES_FLAT_STRAIN
-        trim_mm = 0.0 if only_bent else TRIM_PER_DIAMETER * float(along.sum()) / np.pi
+        trim_mm = 0.0 if only_bent else TRIM_PER_DIAMETER * float(np.bincount(loops, along).max(initial=0.0)) / np.pi
+    free = float(along.sum())
     return Forming(
         thickness_mm=sheet_mm * ratio,
         area_surface=areas,
         sheet_mm=sheet_mm,
         one_step_mm2=float(np.abs(face_areas(flat, faces)).sum()),
         equal_area_mm2=float(areas.sum()),
-        rim_length_mm=float(np.linalg.norm(flat[np.roll(rim, -1)] - flat[rim], axis=1).sum()),
+        rim_length_mm=float(np.linalg.norm(flat[steps[:, 1]] - flat[steps[:, 0]], axis=1).sum()),
         trim_mm=trim_mm,
         work_j=1e-3 * sheet_mm * float((areas * ratio * _work(large, small, hardening)).sum()),
-        rim_thickening=weighted_percentile(thicker, along, 0.95) - 1.0,
-        wrinkling_share=float(along[thicker > 1.0 + WRINKLES].sum() / along.sum()),
+        rim_thickening=weighted_percentile(thicker, along, 0.95) - 1.0 if free > 0.0 else 0.0,
+        wrinkling_share=float(along[thicker > 1.0 + WRINKLES].sum() / free) if free > 0.0 else 0.0,
         torn_share=float(areas[strain > TORN].sum() / areas.sum()),
         exponent=hardening.exponent if exponent is None else exponent,
         exponent_of_metal=hardening.exponent,
@@ -97,16 +103,30 @@ def _work(large: FloatArray, small: FloatArray, hardening: Hardening) -> FloatAr
     return np.asarray(hardening.strength_mpa * strain ** (n + 1.0) / (n + 1.0))
 
 
-def _rim_ratio(
-    vertices: FloatArray, faces: IntArray, rim: IntArray, ratio: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Return length [mm] and thickness ratio of each step of the rim, that of the one face beside it."""
-    count = len(vertices)
+def _free_rim(count: int, rim: IntArray, sewn: IntArray | None) -> tuple[IntArray, IntArray]:
+    """Return the steps (k, 2) of the rim that are joined to nothing, and which rim of the joined piece each is part of.
+
+    A ring that was opened along a seam has two, a disk with darts one.
+    """
+    steps = np.stack([rim, np.roll(rim, -1)], axis=1)
+    if sewn is None or len(sewn) < 2:
+        return steps, np.zeros(len(steps), dtype=np.int64)
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    sides = np.concatenate([np.stack([sewn[:-1, side], sewn[1:, side]], axis=1) for side in (0, 1)])
+    free = steps[~np.isin(np.sort(steps, axis=1) @ [count, 1], np.sort(sides, axis=1) @ [count, 1])]
+    links = np.concatenate([free, sewn])
+    _, piece = connected_components(coo_array((np.ones(len(links)), links.T), shape=(count, count)), directed=False)
+    return free, np.asarray(np.unique(piece[free[:, 0]], return_inverse=True)[1], dtype=np.int64)
+
+
+def _beside(faces: IntArray, steps: IntArray, values: FloatArray) -> FloatArray:
+    """Return the value of the one face beside each step of the rim."""
+    count = int(faces.max()) + 1
     keys = (faces * count + np.roll(faces, -1, axis=1)).reshape(-1)
     order = np.argsort(keys, kind="stable")
-    after = np.roll(rim, -1)
-    beside = order[np.searchsorted(keys[order], rim * count + after)] // 3
-    return np.asarray(np.linalg.norm(vertices[after] - vertices[rim], axis=1)), ratio[beside]
+    return np.asarray(values[order[np.searchsorted(keys[order], steps[:, 0] * count + steps[:, 1])] // 3])
 
 
 def findings_of_forming(forming: Forming) -> tuple[Finding, ...]:

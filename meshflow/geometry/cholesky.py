@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 
+from meshflow.errors import FlattenError
 from meshflow.model.arrays import FloatArray, IntArray
 
 __all__ = ["Cholesky", "NotPositiveDefiniteError", "Panels"]
@@ -43,6 +44,11 @@ class Cholesky:
         Old index of each new position. Matrices are handed over in the new order.
     memory_bytes : int
         Memory of the factor and of the largest stack of updates.
+
+    Raises
+    ------
+    FlattenError
+        If the machine has not the memory.
     """
 
     def __init__(self, points: FloatArray, rows: IntArray, columns: IntArray, *, width: int = 1) -> None:
@@ -60,10 +66,11 @@ class Cholesky:
         # Where the mesh falls apart a node has none of its rows above it, and so no update that waits.
         children = np.bincount(parent[(parent >= 0) & (above > 0)], minlength=len(parent))
         self._tree = (first, begin, reached, place, panel_begin, children)
-        self._updates = np.empty(_highest_stack(children, above))
+        highest = _highest_stack(children, above)
+        self.memory_bytes = 8 * (int(panel_begin[-1]) + highest)
+        self._updates = self._room(highest)
         self._local = np.empty(len(points), dtype=np.int64)
         self._top = np.zeros(2 * len(parent) + 4, dtype=np.int64)
-        self.memory_bytes = 8 * (int(panel_begin[-1]) + len(self._updates))
 
     def factorise(self, starts: IntArray, indices: IntArray, data: FloatArray, *, over: Panels | None = None) -> Panels:
         """Return the factor of a matrix in the new order.
@@ -84,14 +91,26 @@ class Cholesky:
         ------
         NotPositiveDefiniteError
             If a pivot is not positive.
+        FlattenError
+            If the machine has not the memory.
         """
         from meshflow.geometry.frontal import eliminate
 
-        panels = np.empty(int(self._tree[4][-1])) if over is None else over.panels
+        panels = self._room(int(self._tree[4][-1])) if over is None else over.panels
         matrix = (starts, indices, data)
         if eliminate(self.width, self._tree, matrix, self._local, panels, self._updates, self._top) >= 0:
             raise NotPositiveDefiniteError("a pivot is not positive")
         return Panels(self.width, self._tree, panels)
+
+    def _room(self, numbers: int) -> FloatArray:
+        try:
+            return np.empty(numbers)
+        except MemoryError as error:
+            raise FlattenError(
+                f"a mesh of {len(self.order)} vertices needs {self.memory_bytes / 1e9:.1f} GB to be factorised, more "
+                "than this machine gives.",
+                remedy="Pick a smaller region, or thin the scan out first: `meshflow mend --reduce`.",
+            ) from error
 
 
 class Panels:

@@ -39,6 +39,9 @@ __all__ = ["carrier_surface"]
 # what is left of the noise makes lengths less than 0.05 % too long, on cylinders and caps with noise up to a tenth.
 EDGES_LEAST, EDGES_MOST, EDGES_PER_NOISE = 3.0, 6.0, 50.0
 THICKNESSES = 2.0  # and in thicknesses: a sheet bridges what is shorter than twice its thickness (common practice)
+# But no more of the piece's size (root of its area) for the thickness: waves as long as the piece are its form, and of
+# those 1 / (1 + 0.25^4) = 99.6 % must stay.
+SHARE_OF_SIZE = 0.25
 SCAN_NOISE = 0.01  # noise over edge length above which a surface counts as scanned; under it lengths are 0.01 % off
 FEWEST = 150  # vertices; from fewer, form and noise cannot be told apart
 NOISE_EDGES = 2.5
@@ -58,7 +61,7 @@ def carrier_surface(region: Region, *, length: float | Literal["auto", "none"] =
         The piece on the scan.
     length : float, "auto" or "none"
         Feature length [mm]. ``auto``: none if the surface does not look like a scan, else the larger of 3 to 6
-        median edges (by the noise) and twice the material's thickness.
+        median edges (by the noise) and twice the material's thickness, the latter up to a quarter of the piece's size.
 
     Returns
     -------
@@ -88,13 +91,23 @@ def carrier_surface(region: Region, *, length: float | Literal["auto", "none"] =
         reason = f"no scan noise found ({noise:.2g} mm at edges of {edge:.2g} mm)"
         return replace(region, smoothing=Smoothing(reason=reason, noise_mm=noise))
     edges = float(np.clip(EDGES_PER_NOISE * noise / edge, EDGES_LEAST, EDGES_MOST))
-    wanted = max(edges * edge, THICKNESSES * region.thickness) if length == "auto" else float(length)
+    bridged = min(THICKNESSES * region.thickness, SHARE_OF_SIZE * _size(region))
+    wanted = max(edges * edge, bridged) if length == "auto" else float(length)
     moved = _smoothed(region.vertices, region.faces, joined, wanted)
     reason = "given by the user" if length != "auto" else _why(wanted, edges, edge, region.thickness)
     return _replaced(region, moved, wanted, reason, noise)
 
 
+def _size(region: Region) -> float:
+    """Return the side of a square as large as the piece [mm]."""
+    return float(np.sqrt(face_areas(region.vertices, region.faces).sum()))
+
+
 def _why(length: float, edges: float, edge: float, thickness: float) -> str:
+    if length > edges * edge and length < THICKNESSES * thickness:
+        return (
+            f"a quarter of the piece's size: longer waves are its form, though sheet of {thickness:.3g} mm bridges them"
+        )
     if length > edges * edge:
         return f"twice the thickness of {thickness:.3g} mm: the sheet bridges shorter waves"
     return f"{edges:.1f} edges of {edge:.3g} mm: at this noise shorter waves cannot be told from form"

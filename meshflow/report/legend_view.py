@@ -85,13 +85,19 @@ def _numbers(shown: FaceMap) -> list[Item]:
     scale, unit = shown.scale, shown.per_unit
     items: list[Item] = []
     for step in range(1, STEPS + 1):
-        items.append(Words(_x(step), y, f"{unit * scale.stretch_edges[step - 1]:.3g}", 12.5, "middle"))
-        items.append(Words(_x(1 - step), y, f"{unit * scale.gather_edges[step - 1]:.3g}", 12.5, "middle"))
+        items.append(Words(_x(step), y, _figure(unit * scale.stretch_edges[step - 1]), 12.5, "middle"))
+        items.append(Words(_x(1 - step), y, _figure(unit * scale.gather_edges[step - 1]), 12.5, "middle"))
     middle = _x(0) + _BLOCK / 2
     items.append(Words(_LEFT, y + 21, shown.down_words, 13, "start", bold=True))
     items.append(Words(_LEFT + 11 * _BLOCK, y + 21, shown.up_words, 13, "end", bold=True))
     items.append(Words(middle, y + 21, shown.middle, 13, "middle"))
     return items
+
+
+def _figure(value: float) -> str:
+    """Return a number of at most four signs: five run into the next one."""
+    text = f"{value:.3g}"
+    return text if len(text) <= 4 else f"{value:.2g}"
 
 
 def _limit_marks(shown: FaceMap) -> list[Item]:

@@ -127,6 +127,7 @@ def _additions(pattern: FlatPattern) -> dict[str, Any]:
         "iterations": pattern.iterations,
         "stopped_by": pattern.stopped_by,
         "backend": pattern.backend,
+        "memory_bytes": pattern.memory_bytes,
         "lower_bound_stretch": pattern.lower_bound_stretch,
         "darts": [dart.to_json() for dart in pattern.darts.darts] if pattern.darts is not None else [],
         "seams": [pair.to_json() for pair in pattern.sewn],

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import igl
 import meshes
 import numpy as np
@@ -152,6 +154,21 @@ def test_no_map_beats_the_bound_on_a_piece_with_a_hole(seed, hole, size):
     assume(len(boundary_loops(faces)) == 2 and shells(faces).max() == 0)
     best = least_worst(vertices, faces, first_map(vertices, faces)[0], last_power=64)
     assert 1.0 < stretch_bound(vertices, faces, best.flat).ratio <= best.stretch_range
+
+
+@pytest.mark.parametrize(("top", "height"), [(2.0, 20.0), (2.0, 6.0), (5.0, 20.0)])
+def test_a_rim_that_the_level_has_passed_may_be_the_outline_of_the_pattern(top, height):
+    # A funnel, the level rising from its wide rim. Towards the narrow one the level lines grow short although much
+    # lies below them; but the pattern has that outside of them, not inside. Believed, they would prove seven times
+    # what the best map needs.
+    share, phi = np.linspace(0, 1, 30)[:, None], np.arange(48) * 2 * np.pi / 48
+    radius = 10.0 * (1 - share) + top * share
+    vertices = np.stack([radius * np.cos(phi), radius * np.sin(phi), height * share + 0 * phi], axis=2).reshape(-1, 3)
+    faces = meshes.grid_faces(48, 30, closed=True)
+    growth = growth_from(vertices, faces, geodesic_distance(vertices, faces, np.arange(48)), boundary_loops(faces))
+    best = least_worst(vertices, faces, first_map(vertices, faces)[0], last_power=64).stretch_range
+    assert 1.0 < growth.least_ratio()[0] < best
+    assert replace(growth, passed=np.zeros_like(growth.passed)).least_ratio()[0] > 1.5 * best
 
 
 def test_a_small_hole_costs_the_bound_little():

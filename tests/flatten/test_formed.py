@@ -229,6 +229,65 @@ def test_half_a_rim_that_thickens_is_half_of_its_length():
     assert forming.rim_thickening == pytest.approx(0.3, rel=1e-9)
 
 
+def opened_zone(low=30.0, high=80.0, around=49, up=13):
+    """A zone of a sphere of radius 25 between two polar angles, opened along a meridian: mesh and sewn pairs."""
+    phi, polar = np.meshgrid(np.linspace(0, 2 * np.pi, around), np.radians(np.linspace(high, low, up)))
+    r = 25.0 * np.sin(polar)
+    vertices = np.stack([r * np.cos(phi), r * np.sin(phi), 25.0 * np.cos(polar)], axis=2).reshape(-1, 3)
+    rows = np.arange(up) * around
+    vertices[rows + around - 1] = vertices[rows]
+    return (vertices, meshes.grid_faces(around, up)), np.stack([rows, rows + around - 1], axis=1)
+
+
+def test_the_sides_of_a_seam_are_no_free_rim():
+    # They are joined before the piece is formed: only the two circles wrinkle, are trimmed and get the allowance.
+    mesh, pairs = opened_zone()
+    closed, cut = (blank_of(mesh, sewn=sewn) for sewn in (pairs, None))
+    np.testing.assert_array_equal(closed.flat, cut.flat)
+    rim = boundary_loops(mesh[1])[0]
+    sides = [cut.flat[pairs[:, side]] for side in (0, 1)]
+    seam = sum(np.linalg.norm(np.diff(side, axis=0), axis=1).sum() for side in sides)
+    whole = np.linalg.norm(np.diff(cut.flat[np.append(rim, rim[0])], axis=0), axis=1).sum()
+    assert cut.forming.rim_length_mm == pytest.approx(whole, rel=1e-12)
+    assert closed.forming.rim_length_mm == pytest.approx(whole - seam, rel=1e-12)
+    # The trim goes by the greater of the two circles, 25 sin 80 degrees in radius (48 chords).
+    assert closed.forming.trim_mm == pytest.approx(0.04 * 2 * 25 * np.sin(np.radians(80)), rel=2e-3)
+    # A strip beside the seam that is thickened on purpose is no wrinkle.
+    vertices, faces = mesh
+    squeezed = cut.flat.copy()
+    near = np.arange(len(squeezed)) % 49 == 1
+    squeezed[near] += 0.5 * (squeezed[near] - squeezed[np.arange(len(squeezed)) % 49 == 0])
+    shares = [
+        forming_of(vertices, squeezed, faces, rim, hardening=COPPER, sheet_mm=1.0, sewn=sewn).wrinkling_share
+        for sewn in (pairs, None)
+    ]
+    assert shares[0] < 0.05 < shares[1]
+
+
+def test_the_legs_of_a_dart_are_no_free_rim_and_the_rim_they_part_is_one():
+    # A disk with a dart: its mouth closes, so the trim goes by the whole circle.
+    vertices, faces = meshes.developable_cone(np.radians(60), 2 * np.pi, slant=50, slant_top=10, around=61, up=6)
+    rows = np.arange(6) * 61
+    vertices[rows + 60] = vertices[rows]
+    pairs = np.stack([rows, rows + 60], axis=1)
+    flat, rim = first_map(vertices, faces)[0], boundary_loops(faces)[0]
+    legs = forming_of(vertices, 0.8 * flat, faces, rim, hardening=COPPER, sheet_mm=1.0, sewn=pairs[:4])
+    chord = 2 * 50 * np.sin(np.radians(60)) * np.sin(np.pi / 60)
+    # The inner circle hangs together with the two last steps of the slit, which stay open: 60 chords outside are more.
+    assert legs.trim_mm == pytest.approx(0.04 * 60 * chord / np.pi, rel=1e-9)
+    assert legs.rim_length_mm == pytest.approx(0.8 * (60 * chord * 1.2 + 2 * 2 * 8.0), rel=1e-6)
+
+
+def test_a_piece_joined_all_round_has_no_rim_to_leave_anything_at():
+    vertices, faces = meshes.flat_disk(50.0, 4)
+    rim = boundary_loops(faces)[0]
+    pairs = np.stack([rim, np.roll(rim[::-1], 1)], axis=1)[: len(rim) // 2 + 1]
+    forming = forming_of(vertices, 0.8 * vertices[:, :2], faces, rim, hardening=COPPER, sheet_mm=1.0, sewn=pairs)
+    assert (forming.rim_length_mm, forming.trim_mm, forming.allowance_mm) == (0.0, 0.0, 0.0)
+    assert (forming.wrinkling_share, forming.rim_thickening) == (0.0, 0.0)
+    assert [note.code for note in findings_of_forming(forming)] == []
+
+
 def test_a_bent_sheet_keeps_its_thickness_and_needs_no_trim():
     vertices, faces = meshes.developable_cylinder(around=31, up=5)
     flat, _ = first_map(vertices, faces)

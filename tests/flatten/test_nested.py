@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import signal
+
 import meshes
 import numpy as np
 import pytest
@@ -103,6 +105,38 @@ def test_the_fine_answer_is_the_same_with_and_without_the_copy(monkeypatch, mesh
     assert after - plain.energy < 0.5 * (before - plain.energy)
     assert nested_result.stopped_by == "converged"
     assert nested_result.energy == pytest.approx(plain.energy, abs=1e-7 * (plain.energy - 4.0))
+
+
+@pytest.fixture
+def ctrl_c():
+    """What Ctrl-C does, also where the tests run in the background, deaf to it."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield lambda: signal.raise_signal(signal.SIGINT)
+    signal.signal(signal.SIGINT, before)
+
+
+def test_an_interrupt_on_the_copy_ends_the_whole_search(monkeypatch, ctrl_c):
+    monkeypatch.setattr("meshflow.flatten.newton.FACES", 1000)
+    solver, flat = solver_and_start(*meshes.spherical_cap(30.0, np.radians(120), 30))
+    shares = []
+
+    def stop(stage, share):
+        shares.append(share)
+        ctrl_c()
+
+    result = solver.solve(flat[solver.place], OBJECTIVE, progress=stop)
+    assert (result.stopped_by, result.iterations, len(shares)) == ("interrupt", 0, 1)
+    np.testing.assert_array_equal(result.flat, flat[solver.place])
+
+
+def test_progress_on_the_copy_and_after_it_never_falls_back(monkeypatch):
+    monkeypatch.setattr("meshflow.flatten.newton.FACES", 200)  # a copy of a copy
+    solver, flat = solver_and_start(*meshes.spherical_cap(30.0, np.radians(120), 40))
+    shares = []
+    solver.solve(flat[solver.place], OBJECTIVE, progress=lambda stage, share: shares.append(share))
+    assert shares == sorted(shares)
+    assert shares[0] < 0.25
+    assert 0.5 < shares[-1] < 1.0
 
 
 def test_a_start_that_is_the_answer_is_left_alone():

@@ -5,15 +5,21 @@ from __future__ import annotations
 import meshes
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from meshflow.errors import FlattenError
 from meshflow.flatten import flatten
 from meshflow.flatten.isometric import isometric
-from meshflow.flatten.isotropic import DIRICHLET, IsotropicObjective, density
+from meshflow.flatten.isotropic import DIRICHLET, FORMED, WORST, IsotropicObjective, density
+from meshflow.flatten.kernels import longest_step
 from meshflow.flatten.newton import ProjectedNewton
 from meshflow.flatten.start import boundary_first_map, first_map
+from meshflow.flatten.steps import StepMemory
+from meshflow.flatten.woven import WovenObjective
 from meshflow.geometry.topology import boundary_loops
 from meshflow.geometry.triangles import face_areas
+from meshflow.model.forming import Weave
 
 
 def closed_tube(depth, around=36, radius=10.0):
@@ -57,6 +63,38 @@ def test_a_new_density_that_nobody_wrote_is_refused():
         IsotropicObjective(9999)
 
 
+@pytest.mark.parametrize("count", [1, 3, 9])
+def test_steps_correct_an_old_factor_as_limited_memory_bfgs_does(count):
+    # On a quadratic with Hessian A: the matrix met so far maps the last change of the gradient on to the last step
+    # (secant condition), is symmetric and positive; against BFGS written out with dense matrices (Nocedal 1980).
+    random = np.random.default_rng(count)
+    size = 8
+    root = random.normal(size=(size, size))
+    exact, old = root @ root.T + np.eye(size), np.eye(size)
+    memory, flat = StepMemory(), random.normal(size=(size // 2, 2))
+    memory.forget(flat, (exact @ flat.reshape(-1)).reshape(-1, 2))
+    pairs = []
+    for _ in range(count):
+        step = random.normal(size=flat.shape)
+        flat = flat + step
+        memory.learn(flat, (exact @ flat.reshape(-1)).reshape(-1, 2))
+        pairs.append((step.reshape(-1), exact @ step.reshape(-1)))
+    inverse = old
+    for step, change in pairs[-5:]:
+        left = np.eye(size) - np.outer(step, change) / (step @ change)
+        inverse = left @ inverse @ left.T + np.outer(step, step) / (step @ change)
+    ours = np.stack([-memory.direction(e.reshape(-1, 2), lambda right: right.copy()).reshape(-1) for e in np.eye(size)])
+    np.testing.assert_allclose(ours, inverse, atol=1e-9 * np.abs(inverse).max())
+    np.testing.assert_allclose(ours @ pairs[-1][1], pairs[-1][0], atol=1e-9)
+
+
+def test_a_step_against_the_bend_teaches_nothing():
+    memory, flat = StepMemory(), np.zeros((3, 2))
+    memory.forget(flat, flat + 1.0)
+    memory.learn(flat + 1.0, flat)  # the gradient falls along the step: no convex function does that
+    np.testing.assert_array_equal(memory.direction(flat + 2.0, lambda right: right.copy()), flat - 2.0)
+
+
 def test_zero_iterations_where_the_start_is_the_answer():
     vertices, faces = meshes.developable_cylinder()
     flat = flatten(meshes.whole_region(vertices, faces)).vertices
@@ -73,6 +111,57 @@ def test_the_result_says_how_it_ended_and_what_it_took():
     assert (cut_short.stopped_by, cut_short.iterations) == ("iteration_limit", 2)
     assert result.energy < cut_short.energy
     assert 0 < result.memory_bytes < 8 * 31 * len(vertices) * np.log2(len(vertices))
+
+
+def test_a_start_beyond_all_numbers_is_not_called_converged():
+    vertices, faces = meshes.spherical_cap(30.0, np.radians(80), 6)
+    start = first_map(vertices, faces)[0]
+    folded = start.copy()
+    folded[0] = 2.0 * start[boundary_loops(faces)[0][0]]
+    for far in (folded, 1e-200 * start):
+        result = isometric(vertices, faces, far)
+        assert result.stopped_by == "no_progress"
+        np.testing.assert_array_equal(result.flat, far)
+
+
+@pytest.mark.parametrize(
+    "objective",
+    [
+        IsotropicObjective(DIRICHLET),
+        IsotropicObjective(WORST, (8.0, 0.3)),
+        IsotropicObjective(FORMED, (0.4, 1.0)),
+        WovenObjective(Weave(1.0, 0.5, 0.1)),
+    ],
+    ids=["isometric", "least worst", "formed", "woven"],
+)
+def test_one_face_upside_down_costs_infinity_whatever_is_made_least(objective):
+    vertices, faces = meshes.spherical_cap(30.0, np.radians(60), 6)
+    solver = ProjectedNewton(vertices, faces)
+    flat = np.ascontiguousarray(first_map(vertices, faces)[0][solver.order])
+    assert np.isfinite(solver.energy(flat, objective))
+    corner = solver.faces[7]
+    over, apex = flat.copy(), corner[0]
+    middle = 0.5 * (flat[corner[1]] + flat[corner[2]])
+    over[apex] = middle + 0.2 * (middle - flat[apex])
+    assert (face_areas(over, solver.faces) < 0).any()
+    assert solver.energy(over, objective) == np.inf
+
+
+@given(seed=st.integers(0, 10**6))
+@settings(max_examples=25, deadline=None)
+def test_the_longest_step_ends_where_the_first_face_loses_its_area(seed):
+    random = np.random.default_rng(seed)
+    vertices, faces = meshes.flat_disk(10.0, 4)
+    flat, step = np.ascontiguousarray(vertices[:, :2]), random.normal(0, 3.0, (len(vertices), 2))
+    if seed % 3 == 0:
+        step = np.tile(step[:1], (len(step), 1))  # a shift flips nothing
+    longest = longest_step(flat, step, faces)
+    if seed % 3 == 0:
+        assert longest > 1e6
+        return
+    before, after = (face_areas(flat + share * longest * step, faces) for share in (1 - 1e-6, 1 + 1e-6))
+    assert (before > 0).all()
+    assert (after < 0).any()
 
 
 def test_the_answer_does_not_depend_on_the_start():

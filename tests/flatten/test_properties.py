@@ -16,6 +16,7 @@ from meshflow.flatten.distortion import face_stretch, tightest_radius
 from meshflow.flatten.isometric import isometric
 from meshflow.flatten.isotropic import DIRICHLET, IsotropicObjective
 from meshflow.flatten.newton import ProjectedNewton
+from meshflow.flatten.rims import edges_and_seams, loops_by_length
 from meshflow.flatten.start import boundary_first_map, circle_map, first_map
 from meshflow.geometry.topology import boundary_loops
 from meshflow.geometry.triangles import face_areas
@@ -146,6 +147,49 @@ def test_the_sides_of_a_seam_are_named_and_equally_long():
     assert sorted(edge.name for edge in pattern.edges) == ["rim-1", "rim-2", "seam-a", "seam-b"]
     assert len(pattern.edge("seam-a").vertices) == 6
     assert pattern.seams[0].ease_mm == pytest.approx(0.0, abs=1e-9)
+
+
+def test_the_ease_of_a_seam_is_the_length_of_its_first_side_less_that_of_its_second():
+    vertices, faces = meshes.developable_cylinder(radius=40, angle=2 * np.pi, around=61, up=6)
+    pairs = np.stack([np.arange(6) * 61, np.arange(6) * 61 + 60], axis=1)
+    region = meshes.whole_region(vertices, faces, seam_pairs=pairs)
+    flat = flatten(region).vertices.copy()
+    along = flat[pairs[-1, 1]] - flat[pairs[0, 1]]
+    flat[pairs[:, 1]] += 0.1 * np.linspace(0, 1, 6)[:, None] * along  # the second side is a tenth longer
+    edges, (seam,) = edges_and_seams(region, flat, boundary_loops(faces))
+    length = {edge.name: np.linalg.norm(np.diff(flat[edge.vertices], axis=0), axis=1).sum() for edge in edges}
+    assert seam.ease_mm == pytest.approx(length[seam.edge_a] - length[seam.edge_b], abs=1e-12)
+    (longer,) = [edge for edge in edges if set(edge.vertices.tolist()) == set(pairs[:, 1].tolist())]
+    assert seam.ease_mm == pytest.approx(8.0 if longer.name == "seam-a" else -8.0, abs=1e-9)
+
+
+def coarse_rim_fine_hole():
+    """A dome with a hole in it; the rim has 12 points, the hole 60."""
+    from scipy.spatial import Delaunay
+
+    rings = [(12, 50.0), (24, 38.0), (40, 26.0), (60, 15.0)]
+    flat = np.concatenate([
+        radius * np.stack([np.cos(turn), np.sin(turn)], axis=1)
+        for radius, turn in ((radius, np.arange(count) * 2 * np.pi / count) for count, radius in rings)
+    ])  # fmt: skip
+    faces = Delaunay(flat).simplices.astype(np.int64)
+    faces = faces[~(faces >= 76).all(axis=1)]
+    turned = face_areas(flat, faces) < 0
+    faces[turned] = faces[turned][:, ::-1]
+    return np.column_stack([flat, -0.004 * (flat**2).sum(axis=1)]), faces
+
+
+def test_the_rim_is_the_longest_loop_and_not_the_one_with_most_points():
+    vertices, faces = coarse_rim_fine_hole()
+    loops = loops_by_length(vertices, faces)
+    assert [len(loop) for loop in loops] == [12, 60]
+    for flat in (first_map(vertices, faces)[0], flatten(meshes.whole_region(vertices, faces)).vertices):
+        rim, hole = (flat[loop] for loop in loops)
+        x, y = rim.T
+        assert 0.5 * float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum()) > 0.9 * np.pi * 45**2
+        centre = rim.mean(axis=0)
+        assert np.linalg.norm(hole - centre, axis=1).max() < 0.5 * np.linalg.norm(rim - centre, axis=1).min()
+    assert [edge.name for edge in flatten(meshes.whole_region(vertices, faces)).edges] == ["rim", "hole-1"]
 
 
 def test_an_outline_over_itself_is_said_and_refused():

@@ -118,6 +118,23 @@ def test_a_point_on_a_border_has_one_face_whatever_the_order_of_asking():
     assert places.face.tolist() == there.to_surface(corners[::-1]).face[::-1].tolist()
 
 
+def test_weights_on_the_scan_hold_across_a_border_that_the_scan_never_joined():
+    # Two faces of the scan with corners of their own along the line they share; the piece joins them there, and its
+    # vertices on the line name the first face, by whose corners the second cannot know them.
+    own = np.array([[0.0, 0, 0], [4, 0, 0], [0, 4, 0], [4, 0, 0], [4, 4, 0], [0, 4, 0]])
+    surface = Surface(own, np.array([[0, 1, 2], [3, 4, 5]]))
+    vertices, faces = own[[0, 1, 2, 4]], np.array([[0, 1, 2], [1, 3, 2]])
+    weights = np.array([[1.0, 0, 0], [0, 1, 0], [0, 0, 1], [0, 1, 0]])
+    region = Region("joined", surface, vertices, faces, np.array([0, 1]), np.array([0, 0, 0, 1]), weights)
+    flat = meshes.laid_flat(vertices, faces)
+    object.__setattr__(flat, "region", region)
+    places = PatternMap(flat).to_surface([[1.0, 1.0], [3.0, 2.0]])
+    assert places.scan_face.tolist() == [0, 1]
+    np.testing.assert_allclose(places.scan_barycentric, [[2 / 4, 1 / 4, 1 / 4], [2 / 4, 1 / 4, 1 / 4]], atol=1e-12)
+    for face, there, at in zip(places.scan_face, places.scan_barycentric, [[1, 1, 0], [3, 2, 0]], strict=True):
+        np.testing.assert_allclose(there @ own[surface.faces[face]], at, atol=1e-12)
+
+
 def test_weights_on_the_scan_hold_for_faces_that_were_cut():
     # One face of the scan, cut in two by a line from its corner to the middle of its far side.
     surface = Surface(np.array([[0.0, 0, 0], [8, 0, 0], [0, 8, 0], [8, 8, 3]]), np.array([[0, 1, 2], [1, 3, 2]]))

@@ -13,6 +13,10 @@ import pytest
 from scipy.sparse import block_diag, csc_array, diags_array, eye_array, kron, random_array, tril
 from scipy.sparse.linalg import splu
 
+from meshflow.errors import FlattenError
+from meshflow.flatten.isotropic import DIRICHLET, IsotropicObjective
+from meshflow.flatten.newton import LEAST_SHIFT, ProjectedNewton
+from meshflow.flatten.start import first_map
 from meshflow.geometry.linear import BACKEND, Cholesky, NotPositiveDefiniteError, factorise
 from meshflow.geometry.operators import cotan_laplacian
 from meshflow.geometry.triangles import edge_lengths
@@ -43,6 +47,77 @@ def test_both_backends_agree(mesh):
     np.testing.assert_allclose(ours, theirs, atol=1e-9 * np.abs(theirs).max())
     np.testing.assert_allclose(factorise(matrix).solve(right), theirs, atol=1e-9 * np.abs(theirs).max())
     assert BACKEND == "meshflow-multifrontal"
+
+
+class WithSuperLU(ProjectedNewton):
+    """The minimiser with scipy's SuperLU (BSD-3-Clause) in place of our own factor."""
+
+    def matrix(self, hessian):
+        lower = tril(csc_array((hessian, self.indices, self.starts), shape=(2 * len(self.order),) * 2))
+        return (lower + tril(lower, -1).T).tocsc()
+
+    def _factorise(self, hessian):
+        hessian[self.diagonal] += LEAST_SHIFT * float(hessian[self.diagonal].mean())
+        options = {"permc_spec": "MMD_AT_PLUS_A", "diag_pivot_thresh": 0.0, "options": {"SymmetricMode": True}}
+        self._panels = splu(self.matrix(hessian), **options)
+
+    def _solved(self, right):
+        return self._panels.solve(np.ascontiguousarray(right.reshape(-1))).reshape(-1, 2)
+
+
+def without_motions(step, flat):
+    """The part of a step that changes the shape: without shifts and the turn of the piece as a whole."""
+    along_x, along_y = np.tile([1.0, 0.0], len(flat)), np.tile([0.0, 1.0], len(flat))
+    turn = ((flat - flat.mean(axis=0)) @ [[0.0, 1.0], [-1.0, 0.0]]).reshape(-1)
+    basis = np.linalg.qr(np.stack([along_x, along_y, turn], axis=1))[0]
+    return step.reshape(-1) - basis @ (basis.T @ step.reshape(-1))
+
+
+@pytest.mark.parametrize("piece", ["deep cap", "saddle", "scan noise"])
+def test_both_backends_take_the_same_steps_and_end_in_the_same_pattern(piece):
+    # Moving a piece as a whole costs nothing, so a Hessian is singular but for its shift of 1e-9. Both backends solve
+    # it to the last bit (backward error), and that fixes how far it moves the piece to 1e-7 only, but its shape to the
+    # last digits: answers, that is patterns, agree to 1e-9 as they lie, to 1e-12 once laid on each other.
+    dome = meshes.spherical_cap(30.0, np.radians(60), 30)
+    vertices, faces = {
+        "deep cap": meshes.spherical_cap(30.0, np.radians(100), 30),
+        "saddle": meshes.saddle(count=50),
+        "scan noise": (meshes.rough(*dome, 0.3, seed=1), dome[1]),
+    }[piece]
+    start, objective = first_map(vertices, faces)[0], IsotropicObjective(DIRICHLET)
+    ours, theirs = ProjectedNewton(vertices, faces), WithSuperLU(vertices, faces)
+    flat = np.ascontiguousarray(start[ours.order])
+    gradient, hessian = ours.assemble(flat, objective)
+    theirs._factorise(hessian.copy())
+    ours._factorise(hessian)
+    matrix, steps = theirs.matrix(hessian), [solver._solved(gradient).reshape(-1) for solver in (ours, theirs)]
+    for step in steps:
+        left = np.abs(matrix @ step - gradient.reshape(-1)).max()
+        assert left < 1e-15 * (abs(matrix).sum(axis=0).max() * np.abs(step).max() + np.abs(gradient).max())
+    assert np.abs(steps[0] - steps[1]).max() < 1e-7 * np.abs(steps[1]).max()
+    one, other = (without_motions(step, flat) for step in steps)
+    assert np.abs(one - other).max() < 1e-12 * np.abs(other).max()
+    ends = [solver.solve(start, objective) for solver in (ours, theirs)]
+    assert ends[0].iterations == ends[1].iterations
+    assert ends[0].energy == pytest.approx(ends[1].energy, rel=1e-13)
+    assert np.abs(ends[0].flat - ends[1].flat).max() < 1e-9 * np.ptp(ends[1].flat)
+    a, b = (end.flat - end.flat.mean(axis=0) for end in ends)
+    u, _, v = np.linalg.svd(a.T @ b)
+    assert np.abs(a @ u @ v - b).max() < 1e-12 * np.ptp(b)
+
+
+def test_a_matrix_larger_than_the_machine_is_refused_by_name(monkeypatch):
+    vertices, faces = meshes.saddle(count=20)
+    structure = structure_of(vertices, faces)
+    matrix = lower_of(laplacian_of(vertices, faces), structure.order)
+
+    def full(*shape):
+        raise MemoryError
+
+    monkeypatch.setattr("meshflow.geometry.cholesky.np.empty", full)
+    for act in (lambda: structure.factorise(*matrix), lambda: structure_of(vertices, faces)):
+        with pytest.raises(FlattenError, match=r"400 vertices needs .* GB.*smaller region"):
+            act()
 
 
 def test_any_pattern_of_links_will_do():

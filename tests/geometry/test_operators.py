@@ -39,7 +39,8 @@ def test_laplacian_does_not_see_linear_functions_inside_a_flat_piece():
 def test_hinge_bending_is_zero_on_every_flat_piece_and_right_on_a_cylinder():
     flat, faces = meshes.flat_disk()
     turned = meshes.turned(flat)
-    assert float((turned * (hinge_bending(turned, faces) @ turned)).sum()) < 1e-16 * 1e6
+    # Rounding: entries of the matrix are about 1 and squared positions about 1e7 in all.
+    assert float((turned * (hinge_bending(turned, faces) @ turned)).sum()) < 1e-15 * float((turned**2).sum())
     # Integral of the squared mean curvature vector (1 / R) over the area; the energy tends to a multiple near it.
     vertices, faces = meshes.developable_cylinder(around=181, up=41)
     energy = float((vertices * (hinge_bending(vertices, faces) @ vertices)).sum())

@@ -80,6 +80,22 @@ def test_thick_material_asks_for_a_longer_feature_length():
     assert "twice the thickness" in smoothing.reason
 
 
+@pytest.mark.parametrize("thickness", [20.0, 80.0, 1e6])
+def test_material_as_thick_as_the_piece_does_not_smooth_its_form_away(thickness):
+    # Waves as long as the piece are its form, and of those 99.6 % must stay: 1 / (1 + (f / w)^4) at f = w / 4.
+    vertices, faces = PIECES["cap"]
+    rough = meshes.whole_region(noisy(vertices, faces, "along the normal"), faces, thickness=thickness)
+    carrier = carrier_surface(rough)
+    size = np.sqrt(face_areas(vertices, faces).sum())
+    assert carrier.smoothing.length_mm == pytest.approx(0.25 * size, rel=0.02)
+    assert "a quarter of the piece's size" in carrier.smoothing.reason
+    inner = np.arange(len(vertices)) < 331  # the inner ten of 35 rings: free rims of thick sheet may lift a little
+    assert np.abs(carrier.vertices - vertices)[inner].max() < 0.5
+    assert np.ptp(carrier.vertices[:, 2]) == pytest.approx(np.ptp(vertices[:, 2]), rel=0.02)
+    # A length that was asked for is obeyed all the same.
+    assert carrier_surface(rough, length=100.0).smoothing.length_mm == 100.0
+
+
 def test_a_flat_sheet_with_a_square_corner_keeps_plane_and_corner():
     vertices, faces = meshes.saddle(half=40, twist=1e12, count=41)
     moved = carrier_surface(meshes.whole_region(vertices, faces), length=10.0).vertices

@@ -92,6 +92,22 @@ def test_the_limit_is_a_line_on_the_piece_and_on_the_scale(carousel):
     assert not any(item.width == 1.4 and item.closed for item in lines)
 
 
+@pytest.mark.parametrize("stretch", [0.0025, 0.0026, 0.005, 0.0077, 0.012, 0.0133, 0.1234, 0.30, 1.234])
+def test_the_numbers_under_the_scale_keep_apart_and_differ(carousel, stretch):
+    # Widths of DejaVu Sans, the wider of our two typefaces: a digit 0.636 em, a full stop 0.318 em (its AFM table).
+    pattern = replace(carousel.finial(), limits=Limits(stretch, 0.6 * stretch, 0.0, "a handbook"))
+    words = [item for item in legend_picture(pattern).items if isinstance(item, Words)]
+    under = sorted((item for item in words if item.text.replace(".", "").isdigit()), key=lambda item: (item.y, item.x))
+    under = [item for item in under if item.y == under[-1].y]
+    assert len(under) == 10
+    wide = [item.size * sum(0.318 if sign == "." else 0.636 for sign in item.text) for item in under]
+    for k in range(9):
+        assert under[k + 1].x - under[k].x > 0.5 * (wide[k] + wide[k + 1]) + 1.0
+    numbers = [float(item.text) for item in under]
+    assert numbers[:5] == sorted(set(numbers[:5]), reverse=True)
+    assert numbers[5:] == sorted(set(numbers[5:]))
+
+
 def test_the_bars_of_the_histogram_add_up_to_the_whole_area(carousel):
     assert step_shares(carousel.skirt()).sum() == pytest.approx(1.0)
     assert step_shares(carousel.finial())[5] == pytest.approx(1.0)
