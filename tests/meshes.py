@@ -325,3 +325,24 @@ def drawn_cup(diameter: float = 50.0, height: float = 30.0, rings: int = 32) -> 
     r = 0.5 * diameter * np.minimum(ring / bottom, 1.0)
     z = height * (np.maximum(ring, bottom) - bottom) / (rings - bottom)
     return np.stack([r * np.cos(angle), r * np.sin(angle), -z], axis=1), faces
+
+
+def helix_developable(
+    radius: float = 20.0,
+    pitch: float = 10.0,
+    turn: float = np.radians(200),
+    near: float = 8.0,
+    far: float = 40.0,
+    around: int = 61,
+    along: int = 2,
+) -> Mesh:
+    """The tangents of a helix (radius cos t, radius sin t, pitch t), from `near` to `far` mm from it.
+
+    Vertices stand on the rulings; with two on each every vertex lies on the rim and the mesh itself unrolls exactly.
+    """
+    t = np.linspace(0.0, turn, around)
+    curve = np.stack([radius * np.cos(t), radius * np.sin(t), pitch * t], axis=1)
+    ruling = np.stack([-radius * np.sin(t), radius * np.cos(t), np.full(around, pitch)], axis=1)
+    ruling /= np.hypot(radius, pitch)
+    reach = np.linspace(near, far, along)[:, None, None]
+    return (curve + reach * ruling).reshape(-1, 3), grid_faces(around, along)

@@ -28,7 +28,7 @@ COMMANDS = {
     "compare": "Hold a piece against what it should be.",
     "section": "Cut profiles, girths or gauges from a scan.",
     "offset": "Write the surface some millimetres outside or inside a scan.",
-    "panels": "Split a whole scan into a few panels that lie nearly flat.",
+    "panels": "Split a scan into a few panels that lie nearly flat.",
     "flatten": "Lay one piece of a scan flat: drawing, pictures, figures.",
     "nest": "Lay parts out on sheets.",
     "run": "Run a whole job file.",

@@ -14,6 +14,7 @@ from meshflow.model.pattern import FlatPattern, Limits
 from meshflow.model.region import Region
 from meshflow.model.rigid import Plane
 from meshflow.model.surface import Surface
+from meshflow.regions.seam_place import SeamPlace
 
 __all__ = ["laid", "with_darts"]
 
@@ -64,7 +65,7 @@ def with_darts(plan: PartPlan, scan: Surface, piece: Region, *, progress: Progre
     Parameters
     ----------
     plan : PartPlan
-        ``darts``, ``symmetric``, ``keep_out`` and ``limits`` count.
+        ``darts``, ``symmetric``, ``keep_out``, ``finger_mm`` and ``limits`` count.
     scan : Surface
         The mended scan that the piece was picked from.
     piece : Region
@@ -75,7 +76,7 @@ def with_darts(plan: PartPlan, scan: Surface, piece: Region, *, progress: Progre
     Returns
     -------
     DartedRegion
-        The piece as it was where no darts are asked for.
+        The piece as it was where no darts are asked for; opened along seams where it is closed or has handles.
 
     Raises
     ------
@@ -87,13 +88,20 @@ def with_darts(plan: PartPlan, scan: Surface, piece: Region, *, progress: Progre
         If the maker stopped the search: the best so far is valid, but not what was asked for.
     """
     from meshflow.regions.dart import DartOptions
+    from meshflow.regions.dart_record import whole_sheet
+    from meshflow.regions.dart_room import usual_finger
+    from meshflow.regions.seam_place import parse_seam
+    from meshflow.regions.topology import is_closed_or_handled
 
+    place = None if plan.seam is None else parse_seam(plan.seam)
     if plan.darts == "none":
-        return _uncut(piece)
+        return _opened(piece, scan, place) if is_closed_or_handled(whole_sheet(piece)) else _uncut(piece)
     options = DartOptions(
         most=None if plan.darts == "auto" else plan.darts,
         symmetric=None if plan.symmetric is None else Plane(np.array(plan.symmetric[:3]), plan.symmetric[3]),
         keep_whole=_kept_out(plan, scan, piece),
+        finger_mm=usual_finger(plan.thickness_mm) if plan.finger_mm is None else plan.finger_mm,
+        seam=place,
     )
 
     def flattened(region: Region) -> FlatPattern:
@@ -104,6 +112,17 @@ def with_darts(plan: PartPlan, scan: Surface, piece: Region, *, progress: Progre
     if found.table.stopped_by == "interrupt":
         raise KeyboardInterrupt
     return found
+
+
+def _opened(piece: Region, scan: Surface, place: SeamPlace | None) -> DartedRegion:
+    """Return a closed piece, or one with handles, opened along seams; nothing is laid flat for it."""
+    from dataclasses import replace
+
+    from meshflow.job.darts import Strained
+    from meshflow.regions.dart import cut_darts
+
+    found = cut_darts(replace(piece, surface=scan), lambda vertices, faces: Strained(0.0, 0.0, 0.0), (), seam=place)
+    return replace(found, region=replace(found.region, surface=piece.surface))
 
 
 def _uncut(piece: Region) -> DartedRegion:

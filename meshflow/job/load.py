@@ -200,6 +200,7 @@ def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
         darts=row.darts,
         symmetric=row.plane,
         keep_out=row.keep_out or "",
+        finger_mm=row.finger,
         lines=_lines(row, folder),
     )
     return [part, _tryout(part, row, stock)] if row.tryout else [part]

@@ -1,4 +1,4 @@
-"""A whole scan as panels: one labelled mesh and one pattern a panel.
+"""A whole scan, or a region of one, as panels: one labelled mesh and one pattern a panel.
 
 The scan is mended and smoothed once, as a whole, and then cut; the labelled mesh is that smoothed surface, so that
 `meshflow flatten STEM.panels.ply --region label=3 --smooth none` makes the same pattern again.
@@ -6,9 +6,10 @@ The scan is mended and smoothed once, as a whole, and then cut; the labelled mes
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Final, Literal
 
 import numpy as np
@@ -18,7 +19,9 @@ from meshflow.geometry.triangles import face_areas
 from meshflow.job.cache import Cache
 from meshflow.job.folder import Published, check_folder, draft_in, prepare_folder, publish
 from meshflow.job.outputs import json_text, write_pattern, write_text
-from meshflow.job.panels_measure import rough_strain, strain_laid_flat, symmetry_planes
+from meshflow.job.panels_edges import sewing_order, with_seam_edges
+from meshflow.job.panels_given import panels_along, picked, read_seams
+from meshflow.job.panels_measure import rough_strain, strain_laid_flat
 from meshflow.job.panels_seams import PanelSeam, marked, seams_of
 from meshflow.job.plan import PartPlan
 from meshflow.job.results import MadePart, RefusedPart
@@ -32,10 +35,12 @@ from meshflow.model.region import FaceUp, Region, Side, Smoothing
 from meshflow.model.stock import Material, Process
 from meshflow.model.surface import Surface
 from meshflow.regions.panels import Panels
+from meshflow.regions.seam_line import SeamLine
 
 __all__ = ["PANELS_SCHEMA", "PanelCover", "panel_cover", "panels_file"]
 
 PANELS_SCHEMA: Final = "meshflow-panels-1"
+_NO_LINES: Final[Mapping[str, FloatArray]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +59,8 @@ class PanelCover:
         The patterns, and the panels that could not be made.
     seams : tuple of PanelSeam
         Which panel joins which, and along what length; known once the patterns are made.
+    notes : tuple of Finding
+        What picking the region had to say.
     """
 
     surface: Surface
@@ -62,6 +69,7 @@ class PanelCover:
     made: tuple[MadePart, ...] = ()
     refused: tuple[RefusedPart, ...] = ()
     seams: tuple[PanelSeam, ...] = ()
+    notes: tuple[Finding, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -74,6 +82,8 @@ def panel_cover(
     *,
     limit: float | None = None,
     count: int | None = None,
+    seams: Sequence[SeamLine] = (),
+    lines: Mapping[str, FloatArray] = _NO_LINES,
     thickness_mm: float = 0.0,
     side: Side = "middle",
     smooth: float | Literal["auto", "none"] = "auto",
@@ -90,6 +100,10 @@ def panel_cover(
         Greatest strain of a panel (area-weighted p99), a share of length.
     count : int, optional
         How many panels at most, instead of a limit.
+    seams : sequence of SeamLine
+        Seams that the maker asks for, instead of either; see `meshflow.regions.seam_line`.
+    lines : mapping of str to (k, 2) or (k, 3) float array
+        Points of the drawn lines among them, by file [mm].
     thickness_mm : float
         Thickness of the material [mm]; strain is measured in its middle.
     side : {"outer", "middle", "inner"}
@@ -111,9 +125,9 @@ def panel_cover(
     MeshflowError
         If an option is out of range or the surface cannot be parted so.
     """
+    from meshflow.job.panels_shells import panels_by_shell
     from meshflow.mesh.carrier import carrier_surface
     from meshflow.mesh.carry import carried
-    from meshflow.regions.panels import panels
 
     carrier = carrier_surface(_whole(scan, thickness_mm, side), length=smooth)
 
@@ -123,16 +137,18 @@ def panel_cover(
     def rough_of(vertices: FloatArray, faces: IntArray) -> float:
         return rough_strain(vertices, faces, thickness_mm, side)
 
-    found = panels(
-        carrier.vertices,
-        carrier.faces,
-        strain_of,
-        limit=limit,
-        count=count,
-        planes=symmetry_planes(replace(scan, vertices=carrier.vertices, faces=carrier.faces)) if symmetric else (),
-        rough_of=rough_of,
-        progress=progress,
-    )
+    if seams:
+        found = panels_along(carrier.vertices, carrier.faces, seams, lines, strain_of)
+    else:
+        found = panels_by_shell(
+            replace(scan, vertices=carrier.vertices, faces=carrier.faces),
+            strain_of,
+            rough_of,
+            limit=limit,
+            count=count,
+            symmetric=symmetric,
+            progress=progress,
+        )
     plain = replace(
         scan, vertices=found.vertices, faces=carrier.faces, vertex_colours=None, texture_uv=None, texture_file=None
     )
@@ -165,6 +181,8 @@ def panels_file(
     out: str | Path,
     limit: float | None = None,
     count: int | None = None,
+    seams: Sequence[str] = (),
+    region: str = "all",
     units: str | None = None,
     material: str | None = None,
     thickness_mm: float = 0.0,
@@ -184,7 +202,11 @@ def panels_file(
     out : path-like
         Folder to write to.
     limit, count : float or int
-        One of the two; see `panel_cover`.
+        One of the two, unless seams are given; a limit then judges the panels. See `panel_cover`.
+    seams : sequence of str
+        Where the maker wants the seams; see `meshflow.regions.seam_line`. Files start from the current folder.
+    region : str
+        Selector of what is to be split.
     units, side, face_up, smooth, tolerance_mm
         As in a job file.
     material : str, optional
@@ -217,11 +239,15 @@ def panels_file(
     stock = load_stock()
     stuff = stock.material(material) if material else Material("", "material not named", "", Limits())
     try:
-        scan = _mended(path, units, report)
+        asked, lines = read_seams(seams)
+        whole = _mended(path, units, report)
+        scan, read, notes = picked(whole, region)
         cover = panel_cover(
             scan,
             limit=limit,
             count=count,
+            seams=asked,
+            lines=lines,
             thickness_mm=thickness_mm,
             side=side,
             smooth=smooth,
@@ -229,7 +255,8 @@ def panels_file(
         )
     except MeshflowError as error:
         raise error.located(str(path)) from error
-    allowed = float(cover.panels.strain.max()) if limit is None else limit
+    cover = replace(cover, notes=notes)
+    allowed = _most(cover.panels.strain) if limit is None else limit
     limits = stock.limits(stuff.id, thickness_mm) if material else Limits(allowed, allowed, source="the limit given")
     folder, stem = prepare_folder(Path(out)), part_name(path.stem)
     with draft_in(folder) as draft:
@@ -246,8 +273,13 @@ def panels_file(
         for made in cover.made:
             write_pattern(made, draft, dxf_versions=(dxf_version,), job_hash=made.key)
         write_text(draft / f"{stem}.panels.json", json_text(_said(cover, scan, limit, count)))
-        files = publish(draft, folder)
+        files = publish(draft, folder, inputs=[path, *read, *lines])
     return cover, Published(files, left=_left(folder, stem, files))
+
+
+def _most(strain: FloatArray) -> float:
+    """Return the greatest strain of the panels that could be laid flat."""
+    return float(strain[np.isfinite(strain)].max(initial=0.0))
 
 
 def _mended(path: Path, units: str | None, report: Progress) -> Surface:
@@ -284,10 +316,12 @@ def _with_seams(cover: PanelCover) -> PanelCover:
     label = cover.panels.label
     of_made = {int(made.plan.region.removeprefix("label=")): made for made in cover.made}
     seams = seams_of(cover.surface, label, {panel: made.part for panel, made in of_made.items()})
-    made = tuple(
-        replace(one, part=marked(one.part, panel, cover.surface, seams)) for panel, one in sorted(of_made.items())
-    )
-    return replace(cover, made=made, seams=seams)
+    names = {panel: made.plan.name for panel, made in of_made.items()}
+    made = []
+    for panel, one in sorted(of_made.items()):
+        part = marked(one.part, panel, cover.surface, seams)
+        made.append(replace(one, part=with_seam_edges(part, panel, cover.surface, seams, names)))
+    return replace(cover, made=tuple(made), seams=seams)
 
 
 def _title(stem: str, found: Panels) -> str:
@@ -308,6 +342,7 @@ def _said(cover: PanelCover, scan: Surface, limit: float | None, count: int | No
         "count": count,
         "seam_mm": found.seam_mm,
         "seams_smoothed_mm": found.smoothed_mm,
+        "seams_waviness": found.seam_waviness,
         "carrier": {
             "length_mm": cover.smoothing.length_mm,
             "moved_max_mm": cover.smoothing.moved_max_mm,
@@ -317,13 +352,19 @@ def _said(cover: PanelCover, scan: Surface, limit: float | None, count: int | No
             {
                 "label": panel,
                 "area_mm2": float(area[panel - 1]),
-                "strain_p99": float(found.strain[panel - 1]),
+                "strain_p99": _known(found.strain[panel - 1]),
                 "verdict": verdict.get(f"label={panel}", "refused"),
             }
             for panel in range(1, found.count + 1)
         ],
         "seams": [seam.to_json() for seam in cover.seams],
+        "sewing": [{"name": name, "closes": closes} for name, closes in sewing_order(cover.seams)],
     }
+
+
+def _known(strain: float) -> float | None:
+    """Return a strain, or nothing where the panel could not be laid flat."""
+    return float(strain) if np.isfinite(strain) else None
 
 
 def _left(folder: Path, stem: str, files: Sequence[str]) -> tuple[str, ...]:
@@ -333,10 +374,6 @@ def _left(folder: Path, stem: str, files: Sequence[str]) -> tuple[str, ...]:
 
 
 def findings_of(cover: PanelCover) -> tuple[Finding, ...]:
-    """Return what the patterns have to say, warnings and refusals only, each with the name of its panel."""
-    return tuple(
-        replace(note, where=note.where or made.plan.name)
-        for made in cover.made
-        for note in made.notes
-        if note.severity is not Severity.NOTE
-    )
+    """Return what region and patterns have to say, warnings and refusals only, each with the name of its panel."""
+    of_panels = (replace(note, where=note.where or made.plan.name) for made in cover.made for note in made.notes)
+    return tuple(note for note in (*cover.notes, *of_panels) if note.severity is not Severity.NOTE)

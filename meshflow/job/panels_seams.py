@@ -1,10 +1,11 @@
 """Which panel joins which: the seams of a cover, their lengths on both patterns, and the marks that join them up.
 
 Terms: a *seam* is one unbroken run of edges between two panels, named by letters, the longest A; its *lengths* are
-those on the form and on either pattern; the *mismatch* is how much longer the one is cut than the other.
+those on the form and on either pattern; the *ease* is how much longer the one is cut than the other.
 
-Convention: a third along the seam both patterns carry one tick, two thirds along two, and the letter half way, so that
-an edge cannot be joined the wrong way round. Ticks lie inside the part and begin a hair from the edge.
+Convention: at equal shares of the seam's length on the form, about every 60 mm and twice at least, both patterns carry
+a tick, the last of them double, and the letter between two of them, so that an edge cannot be joined the wrong way
+round. Ticks lie inside the part and begin a hair from the edge.
 
 Source: matching marks, single against double, are the habit of pattern makers (COMMON_PRACTICE); sizes are our own.
 """
@@ -29,15 +30,15 @@ from meshflow.model.drawing import Layer
 from meshflow.model.part import Mark, Part
 from meshflow.model.surface import Surface
 
-__all__ = ["PanelSeam", "marked", "seam_letters", "seams_of"]
+__all__ = ["PanelSeam", "marked", "rim_edges", "seam_letters", "seams_of"]
 
 EDGE_GAP_MM = 0.3
-TICK_MM = 3.0
+TICKS_MM = (3.0, 2.0, 1.2)  # the longest that there is room for
 DOUBLE_MM = 2.0
 CAPS_MM = (6.0, 4.0, 2.5)
 LEAST_SEAM_MM = 15.0  # a shorter one is marked by its letter alone
 _APART_MM = 0.5
-_PLACES = ((1 / 3, 1), (2 / 3, 2))  # share of the length, ticks
+_PITCH_MM = 60.0  # as `meshflow.outline.outline`
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +73,7 @@ class PanelSeam:
             "panels": list(self.panels),
             "formed_mm": self.formed_mm,
             "flat_mm": [one, two],
-            "mismatch_mm": None if one is None or two is None else one - two,
+            "ease_mm": None if one is None or two is None else one - two,
         }
 
 
@@ -150,8 +151,21 @@ def _places(surface: Surface, part: Part) -> IntArray:
     return np.asarray(surface.faces[region.vertex_parent, np.argmax(region.barycentric, axis=1)])
 
 
-def _rim(surface: Surface, part: Part) -> dict[tuple[int, int], tuple[int, int]]:
-    """Return the edge of the pattern's rim that lies on each edge of the surface."""
+def rim_edges(surface: Surface, part: Part) -> dict[tuple[int, int], tuple[int, int]]:
+    """Return the edge of a pattern's rim that lies on each edge of the surface, both as vertex pairs.
+
+    Parameters
+    ----------
+    surface : Surface
+        The cut surface.
+    part : Part
+        A panel of it.
+
+    Returns
+    -------
+    dict of (int, int) to (int, int)
+        Vertices of the surface, the lower first, to those of the pattern.
+    """
     assert part.pattern is not None
     table, places = edge_table(part.pattern.faces), _places(surface, part)
     rim = table.vertices[table.face_count == 1]
@@ -161,7 +175,9 @@ def _rim(surface: Surface, part: Part) -> dict[tuple[int, int], tuple[int, int]]
 def _flat_lengths(surface: Surface, part: Part) -> dict[tuple[int, int], float]:
     assert part.pattern is not None
     points = part.pattern.vertices
-    return {edge: float(np.linalg.norm(points[one] - points[two])) for edge, (one, two) in _rim(surface, part).items()}
+    return {
+        edge: float(np.linalg.norm(points[one] - points[two])) for edge, (one, two) in rim_edges(surface, part).items()
+    }
 
 
 def _ordered(one: int, two: int) -> tuple[int, int]:
@@ -194,7 +210,7 @@ def marked(part: Part, panel: int, surface: Surface, seams: Sequence[PanelSeam])
     if not part.marks:
         return part  # it must not be cut, or is too small to bear any
     room = shrunk(material(part.outline, list(part.holes)), 0.8 * EDGE_GAP_MM)
-    marks, rim = list(part.marks), _rim(surface, part)
+    marks, rim = list(part.marks), rim_edges(surface, part)
     for seam in seams:
         if panel in seam.panels:
             marks += _marks_of(part, surface, seam, rim, room, marks)
@@ -210,11 +226,13 @@ def _marks_of(
     standing: Sequence[Mark],
 ) -> list[Mark]:
     found: list[Mark] = []
-    choices = [[_ticks(*_foot(part, surface, seam, rim, share), count) for share, count in _PLACES]]
-    wanted = choices[0] if seam.formed_mm >= LEAST_SEAM_MM else []
-    for ticks in wanted:
-        found += _fitting(ticks, room, [*standing, *found])
-    foot, along = _foot(part, surface, seam, rim, 0.5)
+    count = max(2, round(seam.formed_mm / _PITCH_MM))
+    for number in range(1, count + 1) if seam.formed_mm >= LEAST_SEAM_MM else ():
+        foot, inward = _foot(part, surface, seam, rim, number / (count + 1))
+        tried = (_ticks(foot, inward, 1 + (number == count), length) for length in TICKS_MM)
+        fitting = (_fitting(ticks, room, [*standing, *found]) for ticks in tried)
+        found += next((ticks for ticks in fitting if ticks), [])
+    foot, along = _foot(part, surface, seam, rim, (count // 2 + 0.5) / (count + 1))
     for cap in CAPS_MM:
         letter = _fitting(_letter(foot, along, seam.name, cap), room, [*standing, *found])
         if letter:
@@ -253,10 +271,10 @@ def _apex(faces: IntArray, ends: tuple[int, int]) -> int:
     return int(apex)
 
 
-def _ticks(foot: FloatArray, inward: FloatArray, count: int) -> list[Mark]:
+def _ticks(foot: FloatArray, inward: FloatArray, count: int, length: float) -> list[Mark]:
     along = np.array([inward[1], -inward[0]])
     offsets = (np.arange(count) - 0.5 * (count - 1)) * DOUBLE_MM
-    ends = np.stack([EDGE_GAP_MM * inward, (EDGE_GAP_MM + TICK_MM) * inward])
+    ends = np.stack([EDGE_GAP_MM * inward, (EDGE_GAP_MM + length) * inward])
     return [Mark(Layer.MARK_LINE, Polycurve(foot + offset * along + ends, closed=False), "seam") for offset in offsets]
 
 

@@ -56,6 +56,8 @@ class PartPlan:
         Plane about which darts are symmetric: unit normal and distance [mm].
     keep_out : str
         Selector of what no dart may run through; empty for nothing.
+    finger_mm : float, optional
+        Least width left between two darts, and between a dart and the rim [mm]; by the thickness when left out.
     offset_mm : float
         How far the face that `side` names lies from the scanned surface, outward where positive [mm].
     lines : tuple of DrawnLine
@@ -89,6 +91,7 @@ class PartPlan:
     darts: Darts = "none"
     symmetric: tuple[float, float, float, float] | None = None
     keep_out: str = ""
+    finger_mm: float | None = None
     offset_mm: float = 0.0
     lines: tuple[DrawnLine, ...] = ()
     tryout_of: str = ""

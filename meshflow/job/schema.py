@@ -251,6 +251,9 @@ class PartRow(_Table):
     keep_out: Annotated[str, AfterValidator(_selector)] | None = Field(
         default=None, description="What no dart may run through: a selector."
     )
+    finger: Annotated[Length, Field(ge=0, le=1000)] | None = Field(
+        default=None, description="Least width left between darts, and between a dart and the rim."
+    )
     tolerance: Length = Field(default=0.05, gt=0, le=10, description="Greatest distance of the contour from the rim.")
     tryout: Tryout | None = Field(default=None, description="Also make a try-out piece.")
     tryout_thickness: Thickness | None = Field(default=None, description="Thickness of the try-out sheet.")

@@ -127,6 +127,7 @@ def flatten_file(
     darts: Darts = "none",
     symmetric: tuple[float, float, float, float] | None = None,
     keep_out: str = "",
+    finger_mm: float | None = None,
     limit: float | None = None,
     thickness_mm: float = 0.0,
     side: Side = "middle",
@@ -160,6 +161,8 @@ def flatten_file(
         Plane about which darts are symmetric [mm].
     keep_out : str
         Selector of what no dart may run through; empty for nothing.
+    finger_mm : float, optional
+        Least width left between two darts, and between a dart and the rim [mm]; by the thickness when left out.
     limit : float, optional
         Greatest stretch and gather, a share of length, instead of the material's.
     thickness_mm : float
@@ -206,6 +209,7 @@ def flatten_file(
         darts=darts,
         symmetric=symmetric,
         keep_out=keep_out,
+        finger_mm=finger_mm,
         offset_mm=offset_mm,
         face_up=face_up,
         smooth=smooth,

@@ -104,7 +104,7 @@ def _select(plan: PartPlan, scan: Surface, *, progress: Progress) -> Region:
         side=plan.side,
         face_up=plan.face_up,
         seam=plan.seam,
-        closed=plan.darts != "none",
+        closed=True,
         lines={line.name: line.points for line in plan.lines},
         progress=progress,
     )
@@ -179,7 +179,7 @@ def _figures(record: Hardening | Weave | None) -> list[str] | None:
 
 
 def _outline(plan: PartPlan, pattern: FlatPattern, *, progress: Progress) -> Part:
-    from meshflow.job.darts import lettered
+    from meshflow.job.letters import lettered
     from meshflow.outline import outline, tryout
 
     progress("outlining", 0.0)
@@ -205,7 +205,7 @@ _STAGES = (
     Stage("mend", 2, ("read", "check"), _mend, lambda p: {}),
     Stage(
         "select",
-        3,
+        4,
         ("mend",),
         _select,
         lambda p: {
@@ -216,14 +216,13 @@ _STAGES = (
             "thickness": p.thickness_mm,
             "side": p.side,
             "face_up": p.face_up,
-            **({"closed": True} if p.darts != "none" else {}),
         },
     ),
-    Stage("carrier", 1, ("select",), _carrier, lambda p: {"smooth": p.smooth}),
+    Stage("carrier", 2, ("select",), _carrier, lambda p: {"smooth": p.smooth}),
     Stage("neutral", 2, ("carrier",), _neutral, lambda p: {"offset": p.offset_mm}),
     Stage(
         "darts",
-        1,
+        2,
         ("mend", "neutral"),
         _darts,
         lambda p: (
@@ -233,6 +232,8 @@ _STAGES = (
                 "darts": p.darts,
                 "symmetric": p.symmetric,
                 "keep_out": p.keep_out,
+                "finger": p.finger_mm,
+                "thickness": p.thickness_mm,
                 "lines": [line.sha256 for line in p.lines],
                 **_bears(p),
                 **_wants(p),
@@ -241,7 +242,7 @@ _STAGES = (
     ),
     Stage(
         "flatten",
-        2,
+        3,
         ("darts",),
         _flatten,
         lambda p: {**_bears(p), **_wants(p)},

@@ -133,6 +133,8 @@ class DartTable:
         ``within_limit``, ``largest_number``, ``no_dart_helps``, ``interrupt`` or ``as_given``.
     flattenings : int
         How often the piece was laid flat on the way.
+    finger_mm : float
+        Least width left between two darts, or a dart and a seam or rim that it runs beside [mm]; infinite for none.
     """
 
     darts: tuple[Dart, ...]
@@ -143,6 +145,7 @@ class DartTable:
     rim_mm: float
     stopped_by: Stopped
     flattenings: int
+    finger_mm: float = float("inf")
 
     def to_json(self) -> dict[str, Any]:
         """Return the table as plain data; lengths in mm, strains as shares of length."""
@@ -152,6 +155,7 @@ class DartTable:
             "p99": self.p99,
             "seam_mm": self.seam_mm,
             "rim_mm": self.rim_mm,
+            "finger_mm": self.finger_mm if np.isfinite(self.finger_mm) else None,
             "stopped_by": self.stopped_by,
             "darts": [dart.to_json() for dart in self.darts],
         }

@@ -78,7 +78,7 @@ class Forming:
     equal_area_mm2 : float
         Area of the formed piece: the blank of a handbook, which assumes that the sheet keeps its thickness.
     rim_length_mm : float
-        Length of the outer rim of the one-step blank [mm].
+        Length of the free rim of the one-step blank, without the sides of seams and darts [mm].
     trim_mm : float
         Width to be trimmed off after forming, all round [mm].
     work_j : float
@@ -118,6 +118,8 @@ class Forming:
 
         The band of width w round a convex blank of rim length L holds ``L w + pi w^2`` (Steiner); solved for w.
         """
+        if not self.rim_length_mm:
+            return 0.0  # joined all round: there is no rim to leave anything at
         short = max(self.equal_area_mm2 - self.one_step_mm2, 0.0)
         reach = float(np.hypot(self.rim_length_mm, np.sqrt(4.0 * np.pi * short)))
         return 2.0 * short / (reach + self.rim_length_mm) + self.trim_mm if short else self.trim_mm

@@ -199,6 +199,8 @@ class FlatPattern:
     stopped_by : str
         ``developed``, ``converged``, ``no_progress``, ``iteration_limit``, ``power_limit`` (the least worst stretch
         was still falling) or ``interrupt``.
+    memory_bytes : int
+        Memory of the factorisation, the largest there is; 0 for a developed piece.
     notes : tuple of Finding
         What flattening had to say.
     lower_bound_stretch : float
@@ -235,6 +237,7 @@ class FlatPattern:
     shear: Shear | None = None
     darts: DartTable | None = None
     sewn: tuple[SewnPair, ...] = ()
+    memory_bytes: int = 0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "vertices", frozen(self.vertices, np.float64, columns=2))

@@ -15,7 +15,7 @@ gusset, or panels. Then each dart is made as shallow as the limits allow (`dart_
 caller's business. No random numbers are used.
 
 Findings: R130 (note) how many darts were cut and what they bought; R131 (warning) the limits do not hold with them, and
-why no more were cut.
+why no more were cut; R132 (note, a warning for a closed piece) along which seams it was opened first.
 """
 
 from __future__ import annotations
@@ -34,6 +34,7 @@ from meshflow.regions.dart_record import darted, whole_sheet
 from meshflow.regions.dart_seams import disk_seams
 from meshflow.regions.dart_search import DartOptions, DartSearch, Report
 from meshflow.regions.dart_state import Bench, LayFlat, Way
+from meshflow.regions.seam_place import SeamPlace
 
 __all__ = ["DartOptions", "cut_darts", "place_darts"]
 
@@ -93,6 +94,7 @@ def cut_darts(
     *,
     limit: float = 0.0,
     keep_whole: IntArray | Sequence[int] = (),
+    seam: SeamPlace | None = None,
 ) -> DartedRegion:
     """Cut darts where they are given.
 
@@ -105,11 +107,13 @@ def cut_darts(
         straight ways. The last lands on the rim.
     keep_whole : (k,) int array
         Faces of the region that must not be cut.
+    seam : SeamPlace, optional
+        Where a closed piece, or one with handles, is opened first; the shortest seams when left out.
 
     Returns
     -------
     DartedRegion
-        The region with these darts.
+        The region with these darts; with its seams alone where no paths are given.
 
     Raises
     ------
@@ -120,7 +124,7 @@ def cut_darts(
     """
     _check(region, DartOptions(keep_whole=keep_whole))
     bench = Bench(lay_flat)
-    piece, seams = disk_seams(whole_sheet(region))
+    piece, seams = disk_seams(whole_sheet(region), seam)
     start = bench.state(piece, tuple(Way(way, is_seam=True) for way in seams))
     piece, ways = given_ways(start, paths, np.asarray(keep_whole, dtype=np.int64))
     return darted(region, bench.state(piece, ways), start, bench, "as_given", limit)
@@ -133,6 +137,12 @@ def _check(region: Region, options: DartOptions) -> None:
         raise OptionError(f"{options.most} darts cannot be cut.", where=region.name, remedy="Ask for 1 or more.")
     if options.tried < 1:
         raise OptionError(f"{options.tried} cone points cannot be tried.", where=region.name, remedy="Try 1 or more.")
+    if not (np.isfinite(options.finger_mm) and options.finger_mm >= 0.0):
+        raise OptionError(
+            f"fingers of {options.finger_mm} mm cannot be left.",
+            where=region.name,
+            remedy="Give 0 or more millimetres.",
+        )
     ids = np.asarray(options.keep_whole, dtype=np.int64)
     if len(ids) and (ids.min() < 0 or ids.max() >= len(region.faces)):
         raise OptionError(

@@ -17,8 +17,9 @@ from meshflow.model.dart import Dart, DartedRegion, DartTable, Stopped
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.region import Region
 from meshflow.model.surface import Surface
-from meshflow.regions.dart_cones import outer_loop
+from meshflow.regions.dart_cones import log_scale, outer_loop
 from meshflow.regions.dart_cut import Opened
+from meshflow.regions.dart_room import narrowest
 from meshflow.regions.dart_state import Bench, State
 from meshflow.regions.piece import Piece, whole_piece
 from meshflow.regions.words import counted
@@ -81,8 +82,39 @@ def darted(region: Region, best: State, start: State, bench: Bench, stopped: Sto
         rim_mm=_rim_mm(region),
         stopped_by=stopped,
         flattenings=bench.count,
+        finger_mm=narrowest(
+            best.piece, *([way.cut for way in best.ways if way.is_seam is kind] for kind in (False, True))
+        ),
     )
-    return DartedRegion(grown, of_pair, names, table, _notes(table, best.laid.load))
+    saddle = _saddle(opened) if stopped == "no_dart_helps" else None
+    notes = (*_opened_note(region, start), *_notes(table, best.laid.load, saddle))
+    return DartedRegion(grown, of_pair, names, table, notes)
+
+
+def _opened_note(region: Region, start: State) -> tuple[Finding, ...]:
+    """Say along which seams a closed piece, or one with handles, was opened."""
+    seams = [way for way in start.ways if way.is_seam]
+    if not seams:
+        return ()
+    length = sum(way.reached(start.piece.vertices)[0] for way in seams)
+    closed = not len(boundary_loops(np.asarray(region.faces)))
+    what = "the closed piece was" if closed else "handles were"
+    text = f"{what} opened along {counted(len(seams), 'seam')} of together {length:.0f} mm."
+    if not closed:
+        return (Finding("R132", Severity.NOTE, text, 'Say seam = "x,y,z" to have them start there.', count=len(seams)),)
+    remedy = (
+        "If you meant a part of it, pick a region. Else add darts, part it (`meshflow panels`), or say where the seam "
+        'starts: seam = "x,y,z".'
+    )
+    return (Finding("R132", Severity.WARNING, text, remedy, count=len(seams)),)
+
+
+def _saddle(opened: Opened) -> FloatArray | None:
+    """Return where an opened piece is most of a saddle; nothing where domes are what is left of its curvature."""
+    scale = log_scale(opened.piece.vertices, opened.piece.faces)
+    if 2.0 * scale.max() < -scale.min():
+        return None
+    return np.asarray(opened.piece.vertices[int(np.argmax(scale))])
 
 
 def _rim_mm(region: Region) -> float:
@@ -162,7 +194,7 @@ def _place(point: FloatArray) -> tuple[float, float, float]:
     return (x, y, z)
 
 
-def _notes(table: DartTable, load: float) -> tuple[Finding, ...]:
+def _notes(table: DartTable, load: float, saddle: FloatArray | None) -> tuple[Finding, ...]:
     count, notes = len(table.darts), []
     if count:
         text = (
@@ -174,7 +206,11 @@ def _notes(table: DartTable, load: float) -> tuple[Finding, ...]:
         text = f"with {counted(count, 'dart')} the strain (p99) is {100 * table.p99:.1f} %, still over the limit: " + (
             f"{_WHY.get(table.stopped_by, 'the search ended')}."
         )
-        remedy = "Allow more darts or a larger strain; a saddle wants a gusset or panels (`meshflow panels`)."
+        remedy = "Allow more darts or a larger strain, or make it of panels (`meshflow panels`)."
+        if saddle is not None:
+            where = "{:.1f}, {:.1f}, {:.1f}".format(*saddle)
+            text += f" Near {where} it is a saddle: material is lacking there, and a cut opens nothing."
+            remedy = "Let a gusset in there, or part the piece through it: `meshflow panels --seam` or `--limit`."
         notes.append(Finding("R131", Severity.WARNING, text, remedy, count=count))
     return tuple(notes)
 

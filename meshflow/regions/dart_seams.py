@@ -7,7 +7,8 @@ Method: shortest ways from one vertex make a tree; the faces are joined over the
 would close the longest loops. The edges left over, two for each handle, close the shortest loops there are through that
 vertex (Erickson and Whittlesey 2005); their loops are the cut graph, without loose ends. A rim counts as one face, so
 openings stay openings. The vertex lies on the longest rim; a closed piece without handles is cut straight between two
-places that lie far apart.
+places that lie far apart. Where the maker names a point, the vertex nearest to it is taken (on the rim, where there is
+one), and a closed piece is cut from there to the place farthest from it.
 
 References
 ----------
@@ -25,18 +26,21 @@ from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 from meshflow.regions.dart_cones import outer_loop
 from meshflow.regions.dart_cut import drawn
 from meshflow.regions.piece import Piece
+from meshflow.regions.seam_place import SeamPlace
 from meshflow.regions.straight import Roads
 
 __all__ = ["disk_seams"]
 
 
-def disk_seams(piece: Piece) -> tuple[Piece, tuple[IntArray, ...]]:
+def disk_seams(piece: Piece, place: SeamPlace | None = None) -> tuple[Piece, tuple[IntArray, ...]]:
     """Return the ways along which a piece must be opened to become one disk, openings kept.
 
     Parameters
     ----------
     piece : Piece
         One shell.
+    place : SeamPlace, optional
+        A point that the seams start from.
 
     Returns
     -------
@@ -56,18 +60,27 @@ def disk_seams(piece: Piece) -> tuple[Piece, tuple[IntArray, ...]]:
         raise TopologyError(f"the piece falls into {count} loose pieces.", remedy="Pick them one by one.")
     loops = boundary_loops(faces)
     if euler_characteristic(faces) == 2 - len(loops):
-        return (piece, ()) if loops else _slit(piece)
+        return (piece, ()) if loops else _slit(piece, place)
     rim = outer_loop(vertices, faces) if loops else np.empty(0, dtype=np.int64)
-    root = int(rim.min()) if len(rim) else _outermost(vertices)
+    root = _nearest(vertices, place, rim) if place is not None else int(rim.min()) if len(rim) else _outermost(vertices)
     edges = _pruned(_cut_graph(vertices, faces, root, loops), rim)
     return piece, tuple(_chains(edges, rim))
 
 
-def _slit(piece: Piece) -> tuple[Piece, tuple[IntArray, ...]]:
-    one = int(np.argmax(geodesic_distance(piece.vertices, piece.faces, _outermost(piece.vertices))))
+def _slit(piece: Piece, place: SeamPlace | None) -> tuple[Piece, tuple[IntArray, ...]]:
+    if place is not None:
+        one = _nearest(piece.vertices, place)
+    else:
+        one = int(np.argmax(geodesic_distance(piece.vertices, piece.faces, _outermost(piece.vertices))))
     two = int(np.argmax(geodesic_distance(piece.vertices, piece.faces, one)))
     piece, way = drawn(piece, Roads(piece.vertices, piece.faces).way(one, two))
     return piece, (way,)
+
+
+def _nearest(vertices: FloatArray, place: SeamPlace, among: IntArray | None = None) -> int:
+    """Return the vertex nearest to the point of a place, of a rim where the piece has one."""
+    ids = np.arange(len(vertices)) if among is None or len(among) == 0 else np.sort(among)
+    return int(ids[np.argmin(np.linalg.norm(vertices[ids] - np.array(place.point), axis=1))])
 
 
 def _outermost(vertices: FloatArray) -> int:

@@ -1,4 +1,4 @@
-"""A closed line of straight ways, cut into a surface so that every bit of it is an edge.
+"""A line of straight ways, closed or open, cut into a surface so that every bit of it is an edge.
 
 Method: the points become vertices, the faces they lie in being divided. Neighbouring points are joined by straight ways
 (`straight`); all the sides that ways cross are divided first, then each face from crossing to crossing (`carve`), so no
@@ -35,24 +35,35 @@ class Loop:
     piece : Piece
         The whole surface, divided.
     vertices : (k,) int array
-        The line, vertex by vertex; the last joins the first.
+        The line, vertex by vertex; where it is closed the last joins the first.
     number : (k,) int array
         The point of the line, from 0, that each comes at or after.
+    closed : bool
+        Whether the last vertex joins the first.
     """
 
     piece: Piece
     vertices: IntArray
     number: IntArray
+    closed: bool = True
+
+    @property
+    def steps(self) -> IntArray:
+        """The edges of the line, from vertex to vertex, (k, 2) or (k - 1, 2)."""
+        steps = np.stack([self.vertices, np.roll(self.vertices, -1)], axis=1)
+        return steps if self.closed else steps[:-1]
 
     @property
     def length_mm(self) -> float:
         """Length of the line on the surface [mm]."""
-        points = self.piece.vertices[self.vertices]
-        return float(np.linalg.norm(points - np.roll(points, -1, axis=0), axis=1).sum())
+        one, two = self.piece.vertices[self.steps].transpose(1, 0, 2)
+        return float(np.linalg.norm(one - two, axis=1).sum())
 
 
-def cut_along(piece: Piece, faces: IntArray, weights: FloatArray, number: IntArray, *, text: str = "line") -> Loop:
-    """Cut a surface along the closed line of straight ways between points.
+def cut_along(
+    piece: Piece, faces: IntArray, weights: FloatArray, number: IntArray, *, text: str = "line", closed: bool = True
+) -> Loop:
+    """Cut a surface along the line of straight ways between points.
 
     Parameters
     ----------
@@ -66,6 +77,8 @@ def cut_along(piece: Piece, faces: IntArray, weights: FloatArray, number: IntArr
         Number of each point for messages, from 0.
     text : str
         What the line is called in messages.
+    closed : bool
+        Whether the last point joins the first.
 
     Returns
     -------
@@ -79,14 +92,15 @@ def cut_along(piece: Piece, faces: IntArray, weights: FloatArray, number: IntArr
     """
     piece, stops = _with_points(piece, faces, weights)
     moves = stops != np.roll(stops, 1)
+    moves[0] |= not closed
     stops, number = stops[moves], number[moves]
-    if len(stops) < 3:
+    if len(stops) < (3 if closed else 2):
         raise SelectionError(
             f'all points of "{text}" land on the same spot.', remedy="Check unit and frame of the line."
         )
     roads = Roads(piece.vertices, piece.faces)
     ways: list[list[Leg]] = []
-    for index, (start, end) in enumerate(zip(stops.tolist(), np.roll(stops, -1).tolist(), strict=True)):
+    for index, (start, end) in enumerate(pairwise([*stops.tolist(), *stops[:1].tolist()][: None if closed else -1])):
         ways.append(roads.way(start, end))
         if not ways[-1]:
             raise SelectionError(
@@ -94,7 +108,9 @@ def cut_along(piece: Piece, faces: IntArray, weights: FloatArray, number: IntArr
                 remedy="They lie on separate pieces, or a hole is between them: mend the scan or move the line.",
             )
     carved, loop, of = _carved(piece, roads, ways)
-    result = Loop(carved, loop, number[of])
+    if not closed:  # the last way ends on a vertex of its own
+        loop, of = np.append(loop, stops[-1]), np.append(of, len(stops) - 1)
+    result = Loop(carved, loop, number[of], closed)
     _refuse_touching(result, text)
     return result
 
@@ -188,7 +204,7 @@ def _refuse_touching(loop: Loop, text: str) -> None:
     _, first, count = np.unique(loop.vertices, return_index=True, return_counts=True)
     twice = first[count > 1]
     width = len(loop.piece.vertices)
-    ends = np.sort(np.stack([loop.vertices, np.roll(loop.vertices, -1)], axis=1), axis=1)
+    ends = np.sort(loop.steps, axis=1)
     edges = edge_table(loop.piece.faces).vertices
     missing = np.flatnonzero(~np.isin(ends[:, 0] * width + ends[:, 1], edges[:, 0] * width + edges[:, 1]))
     places = [*twice.tolist(), *missing.tolist()]
@@ -202,7 +218,7 @@ def _refuse_touching(loop: Loop, text: str) -> None:
     where = "{:.1f}, {:.1f}, {:.1f}".format(*loop.piece.vertices[loop.vertices[at]])
     raise SelectionError(
         f'the line "{text}" touches itself near {where} (after its point {" and ".join(map(str, numbers))}).',
-        remedy="Draw it as one loop that keeps clear of itself; in a narrow place give more points.",
+        remedy="Draw it so that it keeps clear of itself; in a narrow place give more points.",
         faces=(int(loop.piece.vertex_parent[loop.vertices[at]]),),
     )
 

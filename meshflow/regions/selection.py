@@ -18,7 +18,13 @@ from meshflow.regions.pick import pick
 from meshflow.regions.seam import open_ring
 from meshflow.regions.seam_place import parse_seam
 from meshflow.regions.selector import parse_selector
-from meshflow.regions.topology import is_closed_or_handled, refuse_broken_sheet, refuse_closed_or_handled, trim_bow_ties
+from meshflow.regions.topology import (
+    is_closed_or_handled,
+    refuse_broken_sheet,
+    refuse_closed_or_handled,
+    refuse_no_slit,
+    trim_bow_ties,
+)
 
 __all__ = ["select"]
 
@@ -61,7 +67,8 @@ def select(
         Where a ring is opened: ``x,y,z``, ``plane=nx,ny,nz,d``, ``plane=nx,ny,nz,d@x,y,z`` or ``none``; see
         `regions.seam_place`. Left out, the shortest way is taken where a seam is needed.
     closed : bool
-        Whether a closed piece and one with handles is let through as it is, for the darts to open it.
+        Whether a closed piece and one with handles is let through as it is, to be opened with the darts
+        (`regions.dart_seams`).
     lines : mapping of str to (k, 2) or (k, 3) float array, optional
         Points of drawn lines by the file name in the selector [mm], such as a polyline of a drawing; two columns where
         the line was drawn over a view. A file that is not in it is read as text (`regions.line_file`); a DXF is to be
@@ -104,7 +111,8 @@ def select(
         refuse_broken_sheet(piece)
         piece, trimmed = trim_bow_ties(piece)
         report("opening", 0.8)
-        if closed and place is None and is_closed_or_handled(piece):
+        if closed and is_closed_or_handled(piece):
+            refuse_no_slit(piece, place)
             pairs, opened = np.empty((0, 2), dtype=np.int64), _NOTHING_OPENED
         else:
             refuse_closed_or_handled(piece)

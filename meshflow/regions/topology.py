@@ -23,9 +23,16 @@ from meshflow.geometry.triangles import face_areas
 from meshflow.model.arrays import IntArray
 from meshflow.model.finding import Finding, Severity
 from meshflow.regions.piece import Piece
+from meshflow.regions.seam_place import SeamPlace
 from meshflow.regions.words import counted
 
-__all__ = ["is_closed_or_handled", "refuse_broken_sheet", "refuse_closed_or_handled", "trim_bow_ties"]
+__all__ = [
+    "is_closed_or_handled",
+    "refuse_broken_sheet",
+    "refuse_closed_or_handled",
+    "refuse_no_slit",
+    "trim_bow_ties",
+]
 
 _TRIM_SHARE = 0.01
 _MEND = "Mend the mesh first, or pick a part of it that leaves these faces out."
@@ -138,6 +145,34 @@ def is_closed_or_handled(piece: Piece) -> bool:
     """Whether one shell has no rim, or has handles."""
     rims = len(boundary_loops(piece.faces))
     return rims == 0 or 2 - rims - euler_characteristic(piece.faces) > 0
+
+
+def refuse_no_slit(piece: Piece, place: SeamPlace | None) -> None:
+    """Refuse a seam that does not open a closed piece, or one with handles.
+
+    Parameters
+    ----------
+    piece : Piece
+        One shell without a rim, or with handles.
+    place : SeamPlace, optional
+        What the maker wants.
+
+    Raises
+    ------
+    TopologyError
+        If no seam is wanted, or one in a plane, which goes all round.
+    """
+    what = "has handles" if len(boundary_loops(piece.faces)) else "is closed"
+    if place is not None and place.none:
+        raise TopologyError(
+            f"the piece {what}, and no seam is wanted: it cannot be laid flat.",
+            remedy='Leave seam = "none" out to have it opened along short seams, or pick a region of it.',
+        )
+    if place is not None and place.plane is not None:
+        raise TopologyError(
+            f'the piece {what}: a plane goes all round it, so the seam "{place.text}" does not open it.',
+            remedy='Name a point, seam = "x,y,z"; or part it in the plane: `meshflow panels --seam plane=nx,ny,nz,d`.',
+        )
 
 
 def refuse_closed_or_handled(piece: Piece) -> None:

@@ -159,7 +159,7 @@ def test_a_drawing_left_from_an_earlier_run_is_named_when_the_piece_is_refused_n
         (("wall.stl", "--region", "all - all"), 'wall.stl, part wall: "all - all" leaves nothing of the surface. '),
         (("wall.stl", "--region", "x"), 'wall.stl, part wall: "x" is not a selector. Say all, label=3, '),
         (("wall.stl", "--material", "coper"), '"coper" is no material or family. Did you mean copper? '),
-        (("ball.stl",), "ball.stl, part ball: the piece is closed, "),
+        (("ball.stl", "--seam", "none"), "ball.stl, part ball: the piece is closed, "),
     ],
     ids=lambda value: value[-1] if isinstance(value, tuple) else "",
 )

@@ -6,6 +6,7 @@ import json
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 from meshes import closed_ball
 from workshop import JOB, contents, write_stl
@@ -40,10 +41,11 @@ def test_a_whole_job_is_told_in_three_short_blocks_and_so_is_its_second_run(mesh
 
 
 def test_a_bad_part_is_named_the_others_made_and_the_code_is_1(meshflow, shop):
-    write_stl(shop / "wall.stl", closed_ball())
+    ball, faces = closed_ball()
+    write_stl(shop / "wall.stl", (np.concatenate([ball, ball + 200.0]), np.concatenate([faces, faces + len(ball)])))
     said = meshflow("run", "job.toml", "--out", "out")
     assert said.code == 1
-    assert said.err.startswith("wall: not made. wall.stl, part wall: the piece is closed")
+    assert said.err.startswith('wall: not made. wall.stl, part wall: "all" picks 2 separate pieces')
     assert said.err.count("\n") == 1
     assert "collar  lies flat" in said.out
     assert said.out.endswith("open out/job.html\n")

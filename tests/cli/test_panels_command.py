@@ -77,15 +77,16 @@ def test_each_seam_is_named_on_both_patterns_and_measured_on_both(finial):
     rims = dict.fromkeys((panel["label"] for panel in figures["panels"]), 0.0)
     for seam in figures["seams"]:
         one, two = seam["flat_mm"]
-        assert seam["mismatch_mm"] == pytest.approx(one - two)
+        assert seam["ease_mm"] == pytest.approx(one - two)
         for label, flat in zip(seam["panels"], (one, two), strict=True):
             assert flat == pytest.approx(seam["formed_mm"], rel=0.09)  # the limit, and a little
             rims[label] += flat
         assert f"{seam['panels'][0]} and {seam['panels'][1]}" in said.output
     for label, rim in rims.items():
-        # On a ball the seams are all there is of an outline, so they add up to the drawing's own contour.
+        # On a ball the seams, and the slit of a panel that is a ring, are all there is of an outline.
         measured = json.loads((out / f"finial-panel-{label:02d}.distortion.json").read_text())
-        assert rim == pytest.approx(measured["rim_length_flat_mm"], rel=1e-6)
+        slit = [seam["length_a_mm"] + seam["length_b_mm"] for seam in measured["seams"] if seam["name"] == "seam"]
+        assert rim + sum(slit) == pytest.approx(measured["rim_length_flat_mm"], rel=1e-6)
         drawing = ezdxf.readfile(out / f"finial-panel-{label:02d}.dxf")
         ticks = [entity for entity in drawing.modelspace() if entity.dxf.layer == "MARK_LINE"]
         assert len(ticks) >= 3
@@ -142,6 +143,8 @@ def test_one_of_limit_and_count_must_be_said(finial):
     for options in ((), ("--limit", "5", "--count", "3")):
         said = call(file, "--units", "mm", "--out", file.parent / "no", *options)
         assert "either --limit PCT or --count N" in str(said.exception)
+    said = call(file, "--units", "mm", "--out", file.parent / "no", "--count", "3", "--seam", "plane=0,0,1,0")
+    assert "where you want the seams" in str(said.exception)
     assert "0.01 to 100" in str(call(file, "--units", "mm", "--out", file.parent, "--limit", "0").exception)
 
 
@@ -149,3 +152,25 @@ def test_a_file_that_is_not_there_is_named(tmp_path):
     said = call(tmp_path / "nothing.stl", "--units", "mm", "--limit", "5", "--out", tmp_path)
     assert isinstance(said.exception, MeshFileError)
     assert "nothing.stl" in str(said.exception)
+
+
+def test_seams_that_are_asked_for_make_the_panels(finial, tmp_path):
+    file = finial[1].parent / "finial.stl"
+    said = call(file, "--units", "mm", "--out", tmp_path, "--seam", "plane=0,0,1,0", "--seam", "plane=1,0,0,0")
+    assert said.exception is None
+    assert "finial.stl: 4 panels" in said.output
+    assert "1 and 2" in said.output
+    assert len(json.loads((tmp_path / "finial.panels.json").read_text())["sewing"]) == 4
+    wrong = call(file, "--units", "mm", "--out", tmp_path, "--seam", "plane=0,0,1,99")
+    assert "does not cut the surface" in str(wrong.exception)
+
+
+def test_a_region_is_split_without_the_rest(finial, tmp_path):
+    file = finial[1].parent / "finial.stl"
+    said = call(file, "--units", "mm", "--out", tmp_path, "--region", "plane=0,0,1,0", "--seam", "plane=1,0,0,0")
+    assert said.exception is None
+    area = sum(panel["area_mm2"] for panel in json.loads((tmp_path / "finial.panels.json").read_text())["panels"])
+    vertices, faces = meshes.closed_ball(40.0, 2)
+    corners = vertices[faces]
+    ball = 0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).sum()
+    assert area == pytest.approx(0.5 * ball, rel=0.02)

@@ -22,7 +22,8 @@ from meshflow.geometry.transforms import move_points
 from meshflow.geometry.triangles import face_areas
 from meshflow.job import darts
 from meshflow.job.codec import from_bytes, to_bytes
-from meshflow.job.darts import Strained, darts_of, lettered, limits_at, with_dart_edges
+from meshflow.job.darts import Strained, darts_of, limits_at, with_dart_edges
+from meshflow.job.letters import lettered
 from meshflow.model.pattern import Limits
 from meshflow.model.rigid import Plane
 from meshflow.model.surface import Surface
@@ -187,6 +188,8 @@ def test_a_saddle_says_that_no_dart_helps():
     assert found.table.stopped_by == "no_dart_helps"
     (note,) = [note for note in found.notes if note.code == "R131"]
     assert "no further dart helps" in note.text
+    assert "Near 0.0, 0.0, 0.0 it is a saddle" in note.text
+    assert "gusset" in note.remedy
     assert "panels" in note.remedy
 
 

@@ -165,9 +165,10 @@ CHANGES = {
     "tolerance_mm": (0.1, "outline"),
     "objective": ("isometric", "flatten"),
     "trim_mm": (3.0, "flatten"),
-    "darts": ("auto", "select"),
+    "darts": ("auto", "darts"),
     "symmetric": ((1.0, 0.0, 0.0, 0.0), None),  # without darts it says nothing
     "keep_out": ("plane=1,0,0,30", None),
+    "finger_mm": (9.0, None),
     "lines": ((DrawnLine("front.txt", "0" * 64, np.zeros((3, 3))),), "select"),
     "tryout_of": ("wall-of-old", "select"),
     "tryout_kind": ("card", "outline"),
@@ -207,7 +208,7 @@ def test_a_changed_field_changes_the_keys_of_its_stage_and_all_after_it(bench, f
     assert {name for name in STAGES if before[name] != after[name]} == downstream(CHANGES[field][1])
 
 
-@pytest.mark.parametrize("field", ["symmetric", "keep_out", "objective", "trim_mm", "limits", "grain_deg"])
+@pytest.mark.parametrize("field", ["symmetric", "keep_out", "finger_mm", "objective", "trim_mm", "limits", "grain_deg"])
 def test_where_darts_are_asked_for_they_hang_on_all_that_places_them(bench, field):
     job = load_job(bench.job)
     walk = Walk(Cache(None), quiet)

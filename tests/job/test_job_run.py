@@ -149,10 +149,13 @@ def test_a_nest_cut_short_by_the_clock_is_not_kept(bench, monkeypatch):
 
 
 def spoil(bench, name="plate"):
-    """Make one part's mesh useless: a solid ball cannot be laid flat."""
+    """Make one part's mesh useless: two balls are no one piece."""
     from meshes import closed_ball
 
-    write_stl(bench.folder / "ball.stl", closed_ball())
+    ball, faces = closed_ball()
+    write_stl(
+        bench.folder / "ball.stl", (np.concatenate([ball, ball + 200.0]), np.concatenate([faces, faces + len(ball)]))
+    )
     return bench.change(('mesh = "plate.off"\nunits = "cm"', 'mesh = "ball.stl"\nunits = "mm"'))
 
 
@@ -168,7 +171,7 @@ def test_one_bad_part_does_not_stop_the_others_and_is_named_everywhere(bench):
     assert said["complete"] is False
     assert said["refused"] == [{"part": "plate", "reason": str(refused.error)}]
     page = (bench.out / "job.html").read_text()
-    assert re.search(r"not made: [^<]*closed", page)
+    assert re.search(r"not made: [^<]*2 separate pieces", page)
     assert "ball.stl" in page  # its scan is shown with what was found in it
     assert not list(bench.out.glob("patterns/plate*"))
 

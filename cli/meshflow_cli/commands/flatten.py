@@ -68,6 +68,13 @@ class _Darts(click.ParamType):  # type: ignore[type-arg]
 @click.option("--symmetric", type=PlaneOf(), metavar="PLANE", help="Darts in pairs about the plane nx,ny,nz,d.")
 @click.option("--keep-out", default="", metavar="SELECTOR", help="What no dart may run through, such as ornament.")
 @click.option(
+    "--finger",
+    "finger_mm",
+    type=Length(),
+    metavar="LENGTH",
+    help="Least width left between darts, and between a dart and the rim; by default four thicknesses, 3 mm at least.",
+)
+@click.option(
     "--limit", type=Percent(), metavar="PCT", help="Greatest stretch and gather, instead of the material's: 5 is 5 %."
 )
 @click.option(

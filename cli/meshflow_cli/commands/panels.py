@@ -1,7 +1,8 @@
-"""``meshflow panels``: a whole scan as a few flat patterns."""
+"""``meshflow panels``: a whole scan, or a region of one, as a few flat patterns."""
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,16 @@ from meshflow_cli.options import Length, Percent, Smooth, dxf_option, out_option
 @units_option
 @click.option("--limit", type=Percent(), metavar="PCT", help="Greatest strain of a panel: 5 is 5 %.")
 @click.option("--count", type=click.IntRange(min=1), metavar="N", help="At most so many panels, whatever they strain.")
+@click.option(
+    "--seam",
+    "seams",
+    multiple=True,
+    metavar="PLACE",
+    help="Where you want a seam, instead of --count: plane=nx,ny,nz,d or line=FILE; once for each.",
+)
+@click.option(
+    "--region", default="all", show_default=True, metavar="SELECTOR", help="What is to be split, as for flatten."
+)
 @click.option("--material", metavar="NAME", help="Material id or family; see `meshflow stock materials`.")
 @click.option("--thickness", type=Length(), default="0", metavar="LENGTH", help="Of the material: 0.8 (mm), 0.8mm ...")
 @click.option(
@@ -54,11 +65,12 @@ def command(
     file: Path, out: Path, limit: float | None, count: int | None, thickness: float, tolerance: float, dxf: str,
     **chosen: Any,
 ) -> int:  # fmt: skip
-    """Split a whole scan into a few panels that lie nearly flat."""
+    """Split a scan into a few panels that lie nearly flat."""
     from meshflow.job.panels import findings_of, panels_file
 
-    if (limit is None) == (count is None):
-        raise click.UsageError("Say either --limit PCT or --count N.")
+    asked = bool(chosen["seams"])
+    if (asked and count is not None) or (not asked and (limit is None) == (count is None)):
+        raise click.UsageError("Say either --limit PCT or --count N, or where you want the seams (--seam PLACE).")
     with progress_line() as progress:
         cover, published = panels_file(
             file,
@@ -92,10 +104,14 @@ def _say(file: Path, cover: Any) -> None:
     verdicts = {made.plan.region: words(made.part.pattern.verdict) for made in cover.made}
     rows = [("label", "strain p99", "verdict")]
     for panel, strain in enumerate(found.strain.tolist(), start=1):
-        rows.append((str(panel), f"{100 * strain:.2f} %", verdicts.get(f"label={panel}", "not made")))
+        rows.append((str(panel), _strain(strain), verdicts.get(f"label={panel}", "not made")))
     show_table(rows, indent="  ")
     if cover.seams:
         show_table([("seam", "joins", "length", "on the patterns"), *map(_seam_row, cover.seams)], indent="  ")
+
+
+def _strain(strain: float) -> str:
+    return f"{100 * strain:.2f} %" if math.isfinite(strain) else "cannot lie flat"
 
 
 def _seam_row(seam: Any) -> tuple[str, str, str, str]:
