@@ -196,14 +196,15 @@ def boundary_loops(faces: IntArray) -> list[IntArray]:
         two loops touch in one vertex they are walked apart round its fan of faces.
     """
     table = edge_table(faces)
-    half = half_edges(faces)
     on_rim = np.flatnonzero(table.boundary[table.of_half_edge])
+    # Plain numbers of the rim alone: single look-ups in arrays would take most of the time.
+    half = dict(zip(on_rim.tolist(), half_edges(faces)[on_rim].tolist(), strict=True))
     leaving: dict[int, list[int]] = {}
-    for index in on_rim.tolist():
-        leaving.setdefault(int(half[index, 0]), []).append(index)
+    for index, (start, _) in half.items():
+        leaving.setdefault(start, []).append(index)
     opposite = _opposite_half_edges(table)
-    unused = set(on_rim.tolist())
-    loops = [_walk(first, half, leaving, unused, opposite) for first in on_rim.tolist() if first in unused]
+    unused = set(half)
+    loops = [_walk(first, half, leaving, unused, opposite) for first in half if first in unused]
     loops.sort(key=lambda loop: (-len(loop), int(loop.min())))
     return [np.roll(loop, -int(np.argmin(loop))) for loop in loops]
 
@@ -215,13 +216,16 @@ def _opposite_half_edges(table: EdgeTable) -> IntArray:
     return opposite
 
 
-def _walk(first: int, half: IntArray, leaving: dict[int, list[int]], unused: set[int], opposite: IntArray) -> IntArray:
+def _walk(
+    first: int, half: dict[int, list[int]], leaving: dict[int, list[int]], unused: set[int], opposite: IntArray
+) -> IntArray:
     loop: list[int] = []
     current = first
     while current in unused:
         unused.remove(current)
-        loop.append(int(half[current, 0]))
-        choices = leaving.get(int(half[current, 1]), [])
+        start, end = half[current]
+        loop.append(start)
+        choices = leaving.get(end, [])
         current = choices[0] if len(choices) == 1 else _next_round_fan(current, opposite)
         if current < 0:
             break

@@ -12,7 +12,8 @@ import numpy as np
 
 from meshflow.errors import MeshflowError
 from meshflow.geometry.topology import boundary_loops, euler_characteristic
-from meshflow.model.arrays import FloatArray, IntArray
+from meshflow.geometry.triangles import face_areas
+from meshflow.model.arrays import FloatArray, IntArray, weighted_percentile
 from meshflow.model.compare import Symmetry
 from meshflow.model.pattern import Distortion, Limits
 from meshflow.model.region import Region, Side
@@ -56,7 +57,6 @@ def _strain_of(distortion: Distortion) -> float:
 
 def rough_strain(vertices: FloatArray, faces: IntArray, thickness_mm: float, side: Side) -> float:
     """Lay a piece flat but stop early: its strain falls little after that, and the search asks often."""
-    from meshflow.flatten.distortion import distortion
     from meshflow.flatten.isometric import isometric
     from meshflow.flatten.start import first_map
 
@@ -73,8 +73,19 @@ def rough_strain(vertices: FloatArray, faces: IntArray, thickness_mm: float, sid
         return float("inf")
     if result.stopped_by == "interrupt":
         raise KeyboardInterrupt
-    outer = max(loops, key=lambda loop: float(np.linalg.norm(np.ptp(vertices[loop], axis=0))))
-    return _strain_of(distortion(vertices, result.flat, faces, outer))
+    return _strain_alone(vertices, result.flat, faces)
+
+
+def _strain_alone(vertices: FloatArray, flat: FloatArray, faces: IntArray) -> float:
+    """Return what `_strain_of` says of a flattening, without what else is measured of one."""
+    from meshflow.flatten.distortion import face_stretch
+    from meshflow.flatten.overlap import overlap_places
+
+    if not bool((face_areas(flat, faces) > 0).all()) or len(overlap_places(vertices, flat, faces)):
+        return float("inf")
+    s1, s2 = face_stretch(vertices, flat, faces)
+    strain = np.maximum(np.abs(s1 - 1.0), np.abs(s2 - 1.0))
+    return weighted_percentile(strain, face_areas(vertices, faces), 0.99)
 
 
 def symmetry_planes(scan: Surface) -> tuple[Plane, ...]:

@@ -34,10 +34,12 @@ LESS_ROOM = 0.8
 _REBUILDS = 4
 _ROUNDS = 4  # of parting what still strains too much
 _LITTLE_ROOM = 0.95  # of the limit, for panels whose seams are smooth already but may be polished
+_POLISHED_ROOM = 0.985  # of the limit, for a rough strain: the exact one is to keep it, or the panel is parted again
+_FEW = 30  # panels that are tried once more in earnest, whether two of them can be one
 _MANY_OVER = 0.5  # of the panels: then all are built anew, with less room
 _FAR_OVER = 1.6  # times the limit
 _MUCH_LESS_ROOM, _LEAST_ROOM = 0.75, 0.55
-_MAY_FIT = 1.5  # times the limit: a rough strain below may be within the limit when measured in earnest
+_MAY_FIT = 1.2  # times the limit: a rough strain below may be within the limit when measured in earnest
 _SMOOTHING = (0.25, 0.15, 0.08)  # of the side of a square as large as the mean panel
 
 
@@ -103,12 +105,14 @@ class Scan:
         if len(drawn.over(limit)):
             drawn = self._parted(drawn, limit)
             drawn = self._rejoined(drawn, _LITTLE_ROOM * limit, None)
-            drawn = self._polished(drawn, limit)
+            drawn = self._polished(drawn, _POLISHED_ROOM * limit)
             drawn = self._rejoined(drawn, limit, None)
+            if len(drawn.strain) <= _FEW:
+                drawn = self._rejoined(drawn, limit, None, self._exact)
         else:
             drawn = self._rejoined(drawn, limit, found)
             # Seams drawn one by one would no longer be mirror images.
-            drawn = self._polished(drawn, limit) if found.mosaic.images == 1 else drawn
+            drawn = self._polished(drawn, _POLISHED_ROOM * limit) if found.mosaic.images == 1 else drawn
         return self._settled(drawn, limit)
 
     def _many_over(self, drawn: _Drawn) -> bool:
@@ -170,6 +174,10 @@ class Scan:
         """Return the rough strain of some faces; the exact one if known, or if near the limit."""
         return self._rough_arrays(*submesh(cut.vertices, cut.faces, ids)[:2])
 
+    def _roughly_alone(self, cut: CutPanels, ids: IntArray) -> float:
+        """Return the rough strain of some faces, however near the limit: a wavy seam is not worth the exact one."""
+        return self._asked(self._roughly, self._rough_of, *submesh(cut.vertices, cut.faces, ids)[:2])
+
     def _rough_arrays(self, vertices: FloatArray, faces: IntArray) -> float:
         rough = self._known.get(_key(vertices, faces), -1.0)
         if rough >= 0:
@@ -222,8 +230,12 @@ class Scan:
         """Draw wavy seams smooth as far as the limit allows."""
         side = float(np.sqrt(face_areas(drawn.cut.vertices, drawn.cut.faces).sum() / len(drawn.strain)))
 
+        strain_before = dict(zip(np.unique(drawn.cut.label).tolist(), drawn.strain.tolist(), strict=True))
+
         def within(cut: CutPanels, panels: tuple[int, int]) -> bool:
-            return all(self._rough(cut, np.flatnonzero(cut.label == panel)) <= limit for panel in panels)
+            # What strains most breaks the limit first.
+            order = sorted(panels, key=lambda panel: -strain_before[panel])
+            return all(self._roughly_alone(cut, np.flatnonzero(cut.label == panel)) <= limit for panel in order)
 
         cut = polished(drawn.cut, side, within)
         return replace(drawn, cut=cut, strain=self._strains(cut, self._rough))

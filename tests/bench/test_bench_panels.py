@@ -84,6 +84,7 @@ def test_panels_keep_the_limit_and_need_no_more_than_clustered_normals(name):
     areas = np.bincount(found.parent, weights=face_areas(found.vertices, found.faces))
     assert areas == pytest.approx(face_areas(*smoothed(scan)), rel=1e-6, abs=1e-9 * areas.sum())
     # A saw of right angles along the edges has a waviness of 0.41; seams over a rough surface are wavy by themselves.
-    assert found.seam_waviness <= 0.2
+    # When panels over the limit were parted along edges the lion had 26 panels, a waviness of 0.179 and 23 % ragged.
+    assert found.seam_waviness <= 0.17
     assert ragged(found) <= 0.15
     assert found.count <= naive_count(*smoothed(scan), limit, most=found.count + 2)
