@@ -12,7 +12,8 @@ drawn with a quarter of the tolerance until it does not.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -21,9 +22,11 @@ from numpy.typing import ArrayLike
 from meshflow.errors import InputError, OptionError
 from meshflow.geometry.corners import CORNER_ANGLE, find_corners, turning_angles
 from meshflow.geometry.curves import distance_to, tessellate
+from meshflow.geometry.mirror_ring import MirrorRing, mirror_ring
 from meshflow.geometry.pieces import pieces
 from meshflow.geometry.polygons import crossing_places
 from meshflow.geometry.sagitta import Fit, deviation, fit_run, to_chord_frame
+from meshflow.geometry.settle import Chain, rim_noise, settled
 from meshflow.model.arrays import FloatArray, IntArray
 from meshflow.model.curve import Polycurve
 
@@ -32,6 +35,9 @@ __all__ = ["WINDOW_PER_TOLERANCE", "fit_arcs"]
 WINDOW_PER_TOLERANCE = 8.0
 _USED_TOLERANCE = 0.98  # rounding of the file and of readers gets the rest
 _ROUNDS = 10
+_ASYMMETRY = 0.01  # of the tolerance: what a symmetric rim may be off from its mirror image
+_SHORTER = (0.6, 0.35)  # an arc of 4/5 of the length is half as far off: half of the tolerance is left for joints
+_MOST_MORE = 1.6
 
 
 def fit_arcs(
@@ -78,11 +84,15 @@ def fit_arcs(
     >>> len(fit_arcs(quarter, closed=False).points)
     2
     """
-    run, fixed = _prepared(points, corners, tolerance, closed)
+    run, given = _prepared(points, corners, tolerance, closed)
     window = WINDOW_PER_TOLERANCE * tolerance
-    fixed |= set(find_corners(run, window=window, angle=corner_angle, closed=closed).tolist())
+    found = set(find_corners(run, window=window, angle=corner_angle, closed=closed).tolist())
+    rim = _Rim(run, sorted(given | found), given - found, window, rim_noise(run, closed=closed), closed)
+    mirror = mirror_ring(run, _ASYMMETRY * tolerance) if closed else None
+    rim = rim if mirror is None else _from_axis(rim, mirror)
+    run = rim.run
     allowed = np.full(len(run), _USED_TOLERANCE * tolerance)
-    curve, breaks = _fit(run, sorted(fixed), allowed, window, closed)
+    curve, breaks = _fit(rim, allowed)
     fine = 0.02 * tolerance
     places = crossing_places(tessellate(curve, tolerance=fine), closed=closed)
     if len(places) and len(crossing_places(run, closed=closed)):
@@ -93,9 +103,37 @@ def fit_arcs(
         _tighten(allowed, curve, breaks, places, tolerance)
         if not rounds_left:
             allowed[:] = 0.0  # the polyline itself, which is known not to cross
-        curve, breaks = _fit(run, sorted(fixed), allowed, window, closed)
+        curve, breaks = _fit(rim, allowed)
         places = crossing_places(tessellate(curve, tolerance=fine), closed=closed)
     return curve
+
+
+@dataclass(frozen=True, eq=False)
+class _Rim:
+    """A polyline to be fitted: its points, those that stay, and how noisy it is.
+
+    `pinned` are the fixed points that do not turn sharply: they stay to the bit. `settle` is whether the joints may
+    leave the points of the rim.
+    """
+
+    run: FloatArray
+    fixed: list[int]
+    pinned: set[int]
+    window: float
+    noise: float
+    closed: bool
+    settle: bool = True
+    mirror: MirrorRing | None = None
+
+
+def _from_axis(rim: _Rim, mirror: MirrorRing) -> _Rim:
+    """Return a symmetric rim from its axis on, its corners those of both halves."""
+    count, place = len(mirror.points), {int(old): new for new, old in enumerate(mirror.old) if old >= 0}
+    fixed = {place[corner] for corner in rim.fixed}
+    fixed |= {(count - corner) % count for corner in fixed}
+    pinned = {place[corner] for corner in rim.pinned}
+    pinned |= {(count - corner) % count for corner in pinned}
+    return replace(rim, run=mirror.points, fixed=sorted(fixed), pinned=pinned, mirror=mirror)
 
 
 def _prepared(
@@ -134,47 +172,149 @@ def _tighten(allowed: FloatArray, curve: Polycurve, breaks: IntArray, places: Fl
     allowed[allowed < 0.01 * tolerance] = 0.0
 
 
-def _fit(
-    run: FloatArray, fixed: list[int], allowed: FloatArray, window: float, closed: bool
-) -> tuple[Polycurve, IntArray]:
-    """Return the fitted curve, and the vertex of `run` under each of its points."""
-    if not closed:
-        return _spans(run, sorted({0, len(run) - 1, *fixed}), allowed, False, False)
-    turns = np.abs(turning_angles(run, window=window)).round(9)
+def _fit(rim: _Rim, allowed: FloatArray) -> tuple[Polycurve, IntArray]:
+    """Return the fitted curve, and the vertex of the rim under each of its points."""
+    run, fixed = rim.run, rim.fixed
+    if rim.mirror is not None:
+        return _mirrored(rim, allowed)
+    if not rim.closed:
+        return _spans(rim, np.arange(len(run)), sorted({0, len(run) - 1, *fixed}), allowed)
+    turns = np.abs(turning_angles(run, window=rim.window)).round(9)
     start = fixed[int(np.argmax(turns[fixed]))] if fixed else int(np.argmax(turns))
-    curve, breaks = _closed_from(run, start, fixed, allowed)
+    curve, breaks = _closed_from(rim, start, allowed)
     if not fixed:
         # Nothing fixes the start: begin again at a break that the fit itself chose, and keep the better.
-        again = _closed_from(run, int(breaks[len(breaks) // 2]), fixed, allowed)
+        again = _closed_from(rim, int(breaks[len(breaks) // 2]), allowed)
         if len(again[1]) <= len(breaks):
             curve, breaks = again
     return curve, breaks
 
 
-def _closed_from(run: FloatArray, start: int, fixed: list[int], allowed: FloatArray) -> tuple[Polycurve, IntArray]:
-    count = len(run)
+def _mirrored(rim: _Rim, allowed: FloatArray) -> tuple[Polycurve, IntArray]:
+    """Return the fit of a symmetric rim: one half is parted, the other is its mirror image."""
+    count = len(rim.run)
+    half = count // 2
+    best: Chain | None = None
+    for share in (1.0, *_SHORTER):
+        breaks = _half_breaks(rim, share * allowed, half)
+        whole = sorted({*breaks, *((count - at) % count for at in breaks)})
+        for at in (0, half):
+            whole = _without(rim.run, whole, at, share * allowed) if at not in rim.fixed else whole
+        chain = _chain_over(rim, whole, allowed)
+        if best is None or (chain.kinked < best.kinked and len(chain.bulges) <= _MOST_MORE * len(best.bulges) + 2):
+            best = chain
+        if not best.kinked:
+            break
+    assert best is not None  # there is at least one share
+    under = best.breaks[:-1] % count
+    return Polycurve(best.joints[:-1], best.bulges), under
+
+
+def _half_breaks(rim: _Rim, allowed: FloatArray, half: int) -> list[int]:
+    held = sorted({0, half, *(corner for corner in rim.fixed if corner <= half)})
+    breaks = [0]
+    ring, limits = rim.run[: half + 1], np.minimum(allowed, np.roll(allowed[::-1], 1))[: half + 1]
+    for first, last in pairwise(held):
+        breaks += _span(ring, limits, first, last)[0]
+    return breaks
+
+
+def _without(run: FloatArray, breaks: list[int], at: int, allowed: FloatArray) -> list[int]:
+    """Return the breaks without the one on the axis, where one piece can run through."""
+    place = breaks.index(at)
+    before, after, count = breaks[place - 1], breaks[(place + 1) % len(breaks)], len(run)
+    if len(breaks) < 4:
+        return breaks
+    across = np.arange(before, after + (count if after <= before else 0) + 1) % count
+    if fit_run(run[across], float(allowed[across].min())) is None:
+        return breaks
+    return [one for one in breaks if one != at]
+
+
+def _chain_over(rim: _Rim, breaks: list[int], allowed: FloatArray) -> Chain:
+    """Return pieces over breaks of a closed rim, settled."""
+    count, start = len(rim.run), breaks[0]
+    order = (np.arange(count + 1) + start) % count
+    places = [*(at - start for at in breaks), count]
+    ring, limits = rim.run[order], allowed[order]
+    fits = _fits_between(ring, limits, places[1:])
+    sharp = {(corner - start) % count for corner in rim.fixed}
+    sharp |= {count} if 0 in sharp else set()
+    bulges = _smoothed(ring, places, fits, limits, sharp, True)
+    chain = Chain(ring[places], bulges, np.array(places, dtype=np.int64))
+    chain = _settled(rim, order, chain, sharp, limits, lambda found: _averaged(found, order[places], rim.mirror))
+    return replace(chain, breaks=chain.breaks + start)
+
+
+def _averaged(chain: Chain, under: IntArray, mirror: MirrorRing | None) -> Chain:
+    """Return a closed chain over symmetric breaks as its own mirror image; `under` are their places on the rim."""
+    assert mirror is not None  # only symmetric rims come here
+    count = len(mirror.points)
+    place = {int(at): k for k, at in enumerate(under[:-1])}
+    partner = np.array([place[(count - int(at)) % count] for at in under[:-1]])
+    points = 0.5 * (chain.joints[:-1] + mirror.mirrored(chain.joints[:-1])[partner])
+    # The piece after a joint is the mirror image of the piece before the joint's counterpart.
+    bulges = 0.5 * (chain.bulges + chain.bulges[(partner - 1) % len(partner)])
+    return replace(chain, joints=np.concatenate([points, points[:1]]), bulges=bulges)
+
+
+def _closed_from(rim: _Rim, start: int, allowed: FloatArray) -> tuple[Polycurve, IntArray]:
+    count = len(rim.run)
     turn = (np.arange(count + 1) + start) % count
-    held = sorted({0, count, *((corner - start) % count for corner in fixed)})
-    curve, breaks = _spans(run[turn], held, allowed[turn], True, not fixed)
-    return curve, turn[breaks]
+    held = sorted({0, count, *((corner - start) % count for corner in rim.fixed)})
+    return _spans(rim, turn, held, allowed)
 
 
-def _spans(
-    ring: FloatArray, held: list[int], allowed: FloatArray, closed: bool, free_start: bool
-) -> tuple[Polycurve, IntArray]:
-    """Fit between each two fixed points, then take out kinks elsewhere."""
+def _spans(rim: _Rim, order: IntArray, held: list[int], allowed: FloatArray) -> tuple[Polycurve, IntArray]:
+    """Fit between each two fixed points; with somewhat shorter pieces where the longest cannot meet smoothly."""
+    best = _chain(rim, order, held, allowed, 1.0)
+    for share in _SHORTER if rim.settle else ():
+        if not best.kinked:
+            break
+        other = _chain(rim, order, held, allowed, share)
+        if other.kinked < best.kinked and len(other.bulges) <= _MOST_MORE * len(best.bulges) + 2:
+            best = other
+    under = order[best.breaks]
+    if rim.closed:
+        return Polycurve(best.joints[:-1], best.bulges), under[:-1]
+    return Polycurve(best.joints, np.append(best.bulges, 0.0), closed=False), under
+
+
+def _chain(rim: _Rim, order: IntArray, held: list[int], allowed: FloatArray, share: float) -> Chain:
+    """Return pieces found at a share of the tolerance, their joints then settled within all of it."""
+    ring, limits = rim.run[order], allowed[order]
     breaks, fits = [0], []
     for first, last in pairwise(held):
-        span_breaks, span_fits = _span(ring, allowed, first, last)
+        span_breaks, span_fits = _span(ring, share * limits, first, last)
         breaks += span_breaks
         fits += span_fits
-    sharp = set(held) - ({0, held[-1]} if free_start else set())
-    bulges = _smoothed(ring, breaks, fits, allowed, sharp, closed)
-    if closed:
-        breaks = breaks[:-1]
-    else:
-        bulges = np.concatenate([bulges, [0.0]])
-    return Polycurve(ring[breaks], bulges, closed), np.array(breaks, dtype=np.int64)
+    sharp = set(held) - ({0, held[-1]} if rim.closed and not rim.fixed else set())
+    bulges = _smoothed(ring, breaks, fits, limits, sharp, rim.closed)
+    chain = Chain(ring[breaks], bulges, np.array(breaks, dtype=np.int64))
+    return _settled(rim, order, chain, sharp, limits)
+
+
+def _settled(
+    rim: _Rim,
+    order: IntArray,
+    chain: Chain,
+    sharp: set[int],
+    limits: FloatArray,
+    tidied: Callable[[Chain], Chain] | None = None,
+) -> Chain:
+    if not rim.settle:
+        return chain
+    ring, breaks = rim.run[order], chain.breaks.tolist()
+    return settled(
+        ring,
+        chain,
+        allowed=limits,
+        sharp=np.array([at in sharp for at in breaks]),
+        held=np.array([int(order[at]) in rim.pinned for at in breaks]),
+        closed=rim.closed,
+        noise=rim.noise,
+        tidied=tidied,
+    )
 
 
 def _span(ring: FloatArray, allowed: FloatArray, first: int, last: int) -> tuple[list[int], list[Fit]]:

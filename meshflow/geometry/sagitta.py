@@ -177,6 +177,6 @@ def deviation(local: FloatArray, half: float, height: float) -> float:
 def _feet(x: FloatArray, y: FloatArray, centre: float) -> tuple[FloatArray, FloatArray]:
     """Return the point of each side of the run nearest to (0, centre): there a side dips deepest into the arc."""
     dx, dy = x[1:] - x[:-1], y[1:] - y[:-1]
-    share = ((0.0 - x[:-1]) * dx + (centre - y[:-1]) * dy) / (dx * dx + dy * dy)
+    share = ((0.0 - x[:-1]) * dx + (centre - y[:-1]) * dy) / np.maximum(dx * dx + dy * dy, 1e-300)
     share = np.minimum(np.maximum(share, 0.0), 1.0)
     return x[:-1] + share * dx, y[:-1] + share * dy

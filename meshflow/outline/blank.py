@@ -24,10 +24,10 @@ from meshflow.model.pattern import FlatPattern
 from meshflow.outline.contour import contour_of
 from meshflow.outline.notches import EDGE_GAP_MM
 
-__all__ = ["blank_of", "net_lines", "seam_pieces"]
+__all__ = ["LAP", "band", "blank_of", "fan", "net_lines", "outwards", "run_of", "seam_pieces"]
 
 _FINE = 0.02  # chords to arcs, of the tolerance
-_LAP = 1e-4  # rad: wedges reach under the bands beside them, so that rounding opens no slit
+LAP = 1e-4  # rad: wedges reach under the bands beside them, so that rounding opens no slit
 _NO_CORNERS = np.zeros(0, dtype=np.int64)
 
 
@@ -57,16 +57,16 @@ def blank_of(
     if isinstance(net, Circle):
         return Circle(net.centre, net.radius + allowance), 0
     table = pieces(net)
-    runs = [_run(table, piece, allowance, _FINE * tolerance) for piece in range(len(table.bulge))]
+    runs = [run_of(table, piece, allowance, _FINE * tolerance) for piece in range(len(table.bulge))]
     rings = [np.concatenate([points[:-1] for points, _ in runs])]
-    rings += [_band(table, piece, *runs[piece], allowance) for piece in np.flatnonzero(~joined).tolist()]
+    rings += [band(table, piece, *runs[piece], allowance) for piece in np.flatnonzero(~joined).tolist()]
     for piece in np.flatnonzero(~joined & ~np.roll(joined, 1)).tolist():
         rings += _wedge(runs[piece - 1][1][-1], *runs[piece], allowance, _FINE * tolerance)
     ring, bays = joined_outline(rings)
     return contour_of(ring, _NO_CORNERS, tolerance=tolerance, hole=False), bays
 
 
-def _run(table: Pieces, piece: int, allowance: float, fine: float) -> tuple[FloatArray, FloatArray]:
+def run_of(table: Pieces, piece: int, allowance: float, fine: float) -> tuple[FloatArray, FloatArray]:
     """Return points along a piece and the directions of its tangent there [rad], close enough for its parallel too."""
     sweep = float(table.sweep[piece])
     count = 1 if sweep == 0.0 else int(np.ceil(abs(sweep) / _step(_radius(table, piece) + allowance, fine)))
@@ -85,27 +85,41 @@ def _radius(table: Pieces, piece: int) -> float:
     return float(table.chord[piece] / (2.0 * np.sin(0.5 * abs(table.sweep[piece]))))
 
 
-def _band(table: Pieces, piece: int, points: FloatArray, tangent: FloatArray, allowance: float) -> FloatArray:
+def band(table: Pieces, piece: int, points: FloatArray, tangent: FloatArray, allowance: float) -> FloatArray:
     """Return the strip outside a piece; outside a hollow arc it ends at the arc's middle, where another is nearer."""
     radius = _radius(table, piece) if table.bulge[piece] < 0.0 else np.inf
-    beyond = points + min(allowance, radius) * _outwards(tangent)
-    if allowance > (1.0 - _LAP) * radius:
+    beyond = points + min(allowance, radius) * outwards(tangent)
+    if allowance > (1.0 - LAP) * radius:
         beyond = beyond.mean(axis=0, keepdims=True)  # one point: several would cross each other by rounding
     return np.concatenate([points, beyond[::-1]])
 
 
-def _outwards(tangent: FloatArray) -> FloatArray:
+def outwards(tangent: FloatArray) -> FloatArray:
+    """Return unit vectors to the right of directions of travel, out of the material."""
     return np.stack([np.sin(tangent), -np.cos(tangent)], axis=1)
 
 
 def _wedge(before: float, points: FloatArray, tangent: FloatArray, allowance: float, fine: float) -> list[FloatArray]:
     """Return the wedge round the corner at which a piece begins, none where the corner is hollow."""
     turn = (float(tangent[0]) - before + np.pi) % (2.0 * np.pi) - np.pi
-    if turn < -_LAP:
-        return []
-    count = 1 + int(np.ceil((abs(turn) + 2.0 * _LAP) / _step(allowance, fine)))
-    fan = np.linspace(before - _LAP, before + turn + _LAP, count + 1)
-    return [np.concatenate([points[:1], points[0] + allowance * _outwards(fan)])]
+    return [] if turn < -LAP else fan(before, turn, points[0], allowance, fine)
+
+
+def fan(before: float, turn: float, corner: FloatArray, allowance: float, fine: float) -> list[FloatArray]:
+    """Return the round filling outside a corner, from one band to the next.
+
+    Parameters
+    ----------
+    before, turn : float
+        Direction of travel before the corner, and how far it turns left there [rad].
+    corner : (2,) float array
+        The corner [mm].
+    allowance, fine : float
+        Its radius, and how far chords may lie off [mm].
+    """
+    count = 1 + int(np.ceil((abs(turn) + 2.0 * LAP) / _step(allowance, fine)))
+    angles = np.linspace(before - LAP, before + turn + LAP, count + 1)
+    return [np.concatenate([corner[None], corner + allowance * outwards(angles)])]
 
 
 def seam_pieces(pattern: FlatPattern, net: Polycurve | Circle, motion: Motion) -> BoolArray:

@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from typing import Literal
 
 import numpy as np
 
@@ -22,15 +23,17 @@ from meshflow.errors import InputError
 from meshflow.geometry.arcs import fit_arcs
 from meshflow.geometry.circles import fit_circle
 from meshflow.geometry.curves import length, reversed_curve, signed_area, tessellate
+from meshflow.geometry.one_sided import Keep, fit_one_sided
 from meshflow.geometry.polygons import crossing_places, inside, material, rings_cross, rings_overlap
 from meshflow.model.arrays import FloatArray, IntArray
 from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.pattern import Edge, FlatPattern
 
-__all__ = ["Loop", "contour_of", "crossings", "pattern_loops", "simplification", "too_small"]
+__all__ = ["Fit", "Loop", "contour_of", "crossings", "pattern_loops", "simplification", "too_small"]
 
 Contour = Polycurve | Circle
+Fit = Literal["near", "full", "bare"]
 _MM_PER_PIECE = 2.0
 _NO_VERTICES = np.zeros(0, dtype=np.int64)
 
@@ -89,7 +92,7 @@ def _joined(edges: Sequence[Edge], number: int, name: str) -> Loop:
     return Loop(number, np.concatenate(runs), starts.astype(np.int64))
 
 
-def contour_of(points: FloatArray, corners: IntArray, *, tolerance: float, hole: bool) -> Contour:
+def contour_of(points: FloatArray, corners: IntArray, *, tolerance: float, hole: bool, fit: Fit = "near") -> Contour:
     """Return a loop as a circle, if it is one, else as lines and arcs.
 
     Parameters
@@ -102,12 +105,20 @@ def contour_of(points: FloatArray, corners: IntArray, *, tolerance: float, hole:
         Greatest distance between contour and loop [mm].
     hole : bool
         Whether the contour runs clockwise.
+    fit : {"near", "full", "bare"}
+        Whether it lies on both sides of the loop, takes no material off, or adds none.
 
     Returns
     -------
     Polycurve or Circle
         Closed.
     """
+    if fit != "near":
+        keep: Keep = fit if not hole else ("bare" if fit == "full" else "full")
+        one_sided = fit_one_sided(points, keep, tolerance=tolerance, corners=corners)
+        if isinstance(one_sided, Circle):
+            return one_sided
+        return reversed_curve(one_sided) if (signed_area(one_sided) > 0.0) == hole else one_sided
     circle = fit_circle(points, tolerance=tolerance) if len(corners) == 0 else None
     if circle is not None:
         return circle
@@ -121,7 +132,7 @@ def too_small(points: FloatArray, tolerance: float) -> bool:
     return bool(np.hypot(*(points - middle).T).max() <= tolerance)
 
 
-def simplification(contours: Sequence[Contour], point_count: int, tolerance: float) -> list[Finding]:
+def simplification(contours: Sequence[Contour], point_count: int, tolerance: float, why: str = "") -> list[Finding]:
     """Return what was drawn in place of the rim (D101), and whether that is more than a smooth rim needs (D105)."""
     bulges = np.concatenate([_bulges(contour) for contour in contours])
     arcs = int(np.count_nonzero(bulges))
@@ -129,6 +140,8 @@ def simplification(contours: Sequence[Contour], point_count: int, tolerance: flo
     counts = ((len(bulges) - arcs, "line"), (arcs, "arc"), (circles, "circle"))
     drawn = " and ".join(f"{count} {word}{'s' * (count > 1)}" for count, word in counts if count)
     text = f"{point_count} rim points are drawn as {drawn}, nowhere more than {tolerance:g} mm off."
+    if why:
+        text += f" The tolerance is {why}"
     notes = [Finding("D101", Severity.NOTE, text)]
     total = sum(length(contour) for contour in contours)
     if len(bulges) * _MM_PER_PIECE > total and len(bulges) > 12:

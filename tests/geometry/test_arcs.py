@@ -237,7 +237,8 @@ def test_where_the_rim_starts_does_not_matter_once_it_has_a_corner(shift):
 
 def test_points_that_coincide_are_dropped_and_their_corners_kept():
     square = np.array([[0, 0], [0, 0], [10, 0], [10, 10], [10, 10], [0, 10], [0, 0]], float)
-    assert sorted(map(tuple, fit_arcs(square, corners=[0, 4, 6]).points)) == [(0, 0), (0, 10), (10, 0), (10, 10)]
+    corners = np.round(fit_arcs(square, corners=[0, 4, 6]).points, 9) + 0.0  # re-intersected, so to rounding
+    assert sorted(map(tuple, corners)) == [(0, 0), (0, 10), (10, 0), (10, 10)]
 
 
 @pytest.mark.parametrize(
