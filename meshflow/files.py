@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
 from pathlib import Path
 
 from meshflow.errors import MeshflowError
@@ -10,7 +11,7 @@ from meshflow.errors import MeshflowError
 __all__ = ["write_whole"]
 
 
-def write_whole(path: str | os.PathLike[str], data: bytes, *, error: type[MeshflowError]) -> Path:
+def write_whole(path: str | os.PathLike[str], data: bytes | Iterable[bytes], *, error: type[MeshflowError]) -> Path:
     """Write `data` under a temporary name in the same folder, then rename it to `path`.
 
     A reader never sees half a file, and an earlier file stays as it was when anything fails.
@@ -19,8 +20,8 @@ def write_whole(path: str | os.PathLike[str], data: bytes, *, error: type[Meshfl
     ----------
     path : path-like
         Where the file shall be; its folder must exist.
-    data : bytes
-        The whole content.
+    data : bytes or iterable of bytes
+        The whole content, or its pieces in order, so that a large file need not be held at once.
     error : type of MeshflowError
         What to raise: a mesh file and a drawing answer with errors of their own.
 
@@ -39,7 +40,7 @@ def write_whole(path: str | os.PathLike[str], data: bytes, *, error: type[Meshfl
     unfinished = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
         with unfinished.open("wb") as stream:
-            stream.write(data)
+            stream.writelines((data,) if isinstance(data, bytes) else data)
             stream.flush()
             os.fsync(stream.fileno())  # else a power cut could leave the new name on an empty file
         unfinished.replace(target)

@@ -1,10 +1,10 @@
-"""Taking a drawn line in: one closed line of a DXF file, such as the rim of a piece drawn over a view of its scan.
+"""Taking a drawn line in: one closed line of a DXF or SVG file, such as the rim of a piece drawn over a view of a scan.
 
 Convention: points are in millimetres by the unit that the file itself says, right and up as in the drawing. Polylines,
 lines, arcs, circles, ellipses and splines count on whatever layer they lie, and loose pieces are joined end to end;
 arcs become chords within `CHORD_MM`. What is switched off, and points and text, do not count.
 
-Source: the DXF reference, for $INSUNITS.
+Source: the DXF reference, for $INSUNITS; SVG 1.1.
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
-from meshflow.drawing.dxf_load import load_dxf, millimetres_per_unit
-from meshflow.drawing.dxf_shapes import Shape, shapes_of
 from meshflow.drawing.joining import join_contours, without_duplicates
+from meshflow.drawing.opened import open_drawing
+from meshflow.drawing.shapes import Shape
 from meshflow.errors import DrawingFileError, InputError
 from meshflow.geometry.curves import bounds, tessellate
 from meshflow.model.arrays import FloatArray
@@ -31,7 +31,7 @@ _ONE_LINE = "Leave the one closed line in the drawing, or switch off the layers 
 
 
 def read_drawn_line(path: str | os.PathLike[str]) -> FloatArray:
-    """Read the one closed line of a DXF file.
+    """Read the one closed line of a DXF or SVG file.
 
     Parameters
     ----------
@@ -46,32 +46,24 @@ def read_drawn_line(path: str | os.PathLike[str]) -> FloatArray:
     Raises
     ------
     DrawingFileError
-        If the file is no whole DXF, says no unit, or holds anything but one closed line.
+        If the file is no whole DXF or SVG, says no unit, or holds anything but one closed line.
     """
     where = Path(path).name
     try:
-        file = load_dxf(path)
-        scale = _scale(file.unit_code)
-        shapes = [shape for shape in shapes_of(file.document, scale=scale).shapes if not isinstance(shape.curve, Dot)]
-        return tessellate(_only_line(shapes), tolerance=CHORD_MM)
+        return tessellate(_only_line(open_drawing(path).found.shapes), tolerance=CHORD_MM)
     except InputError as error:
         error.where = where
+        if "--units" in error.remedy:  # a selector has no such option
+            error.remedy = (
+                "Set the unit in the drawing ($INSUNITS of a DXF 2000 or later, a width in mm of an SVG) and export it "
+                "again, or give the points as text in millimetres."
+            )
         raise
-
-
-def _scale(unit_code: int) -> float:
-    try:
-        return millimetres_per_unit(unit_code, None)[0]
-    except DrawingFileError as error:
-        raise DrawingFileError(
-            error.what,
-            remedy="Set the unit in the drawing ($INSUNITS) and export it as DXF 2000 or later, or give the points as "
-            "text in millimetres.",
-        ) from None
 
 
 def _only_line(shapes: Sequence[Shape]) -> Polycurve | Circle:
     """Return the one closed line that some shapes make."""
+    shapes = [shape for shape in shapes if not isinstance(shape.curve, Dot)]
     curves = [shape.curve for shape in shapes if not isinstance(shape.curve, Dot)]
     if not curves:
         raise DrawingFileError("there is no line in it.", remedy="Draw the rim of the piece as one closed polyline.")

@@ -14,8 +14,11 @@ and R2010, because shops disagree on which is safer.
 
 from __future__ import annotations
 
+import io
+import itertools
 import os
 import textwrap
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Final, get_args
 
@@ -60,7 +63,7 @@ def write_dxf(drawing: Drawing | Part, path: str | os.PathLike[str], *, version:
     OptionError
         If the version is unknown.
     """
-    return write_whole(path, dxf_bytes(drawing, version=version), error=DrawingFileError)
+    return write_whole(path, _pieces(drawing, version), error=DrawingFileError)
 
 
 def dxf_bytes(drawing: Drawing | Part, *, version: Version = "R2010") -> bytes:
@@ -94,6 +97,13 @@ def dxf_bytes(drawing: Drawing | Part, *, version: Version = "R2010") -> bytes:
     >>> b"CIRCLE" in dxf_bytes(washer, version="R12")
     True
     """
+    whole = io.BytesIO()
+    whole.writelines(_pieces(drawing, version))
+    return whole.getvalue()
+
+
+def _pieces(drawing: Drawing | Part, version: Version) -> Iterator[bytes]:
+    """Return the file in pieces of some hundred kilobytes; what can be refused is refused before the first."""
     if version not in get_args(Version):
         known = ", ".join(get_args(Version))
         raise OptionError(f"there is no DXF version {version!r} here.", remedy=f"Say one of {known}.")
@@ -110,10 +120,11 @@ def dxf_bytes(drawing: Drawing | Part, *, version: Version = "R2010") -> bytes:
     )
     owner = "" if version == "R12" else frame.owner
     writer = CurveWriter(owner=owner, first_handle=frame.first_handle, extended=_extended_data(properties))
-    entities = writer.text(strokes)
     lines = [line for comment in drawing.comments for line in textwrap.wrap(ascii_line(comment), _LONGEST_STRING)]
     comments = "".join(f"999\n{line}\n" for line in lines)
-    return (comments + frame.closed(entities, writer.next_handle)).encode("ascii")
+    before = comments + frame.opening(frame.first_handle + writer.handles_of(strokes))
+    texts = itertools.chain([before], writer.texts(strokes), [frame.tail])
+    return (text.encode("ascii") for text in texts)
 
 
 def _extents(drawing: Drawing) -> tuple[float, float, float, float]:

@@ -53,10 +53,9 @@ class Frame:
     owner: str
     first_handle: int
 
-    def closed(self, entities: str, next_handle: int) -> str:
-        """Return the whole file round `entities`, with `next_handle` as the next one free."""
-        head = _HANDSEED.sub(lambda found: f"{found[1]}{next_handle:X}\n", self.head, count=1)
-        return head + entities + self.tail
+    def opening(self, next_handle: int) -> str:
+        """Return the text before the first curve, with `next_handle` as the one that is free after the last."""
+        return _HANDSEED.sub(lambda found: f"{found[1]}{next_handle:X}\n", self.head, count=1)
 
 
 def dxf_frame(

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from meshflow.drawing.file_bytes import drawing_bytes
 from meshflow.errors import DrawingFileError
 from meshflow.model.finding import Finding, Severity
 from meshflow.units import unit_scale
@@ -76,7 +77,7 @@ def load_dxf(path: str | os.PathLike[str]) -> LoadedDxf:
         If the file cannot be opened, is empty, no DXF, cut short, or damaged beyond repair.
     """
     name = str(path)
-    data = _bytes_of(Path(path))
+    data = drawing_bytes(Path(path), most=_LARGEST_BYTES)
     _check_whole(data, name)
     from ezdxf import recover
     from ezdxf.filemanagement import readfile
@@ -98,26 +99,8 @@ def load_dxf(path: str | os.PathLike[str]) -> LoadedDxf:
     return LoadedDxf(document, int(document.header.get("$INSUNITS", 0)) if said else 0, notes)
 
 
-def _bytes_of(path: Path) -> bytes:
-    try:
-        size = path.stat().st_size
-        if size > _LARGEST_BYTES:
-            raise DrawingFileError(
-                f"the file has {size / 1e6:.0f} MB, too much for one part.",
-                where=str(path),
-                remedy="Export the part alone, with curves as arcs.",
-            )
-        return path.read_bytes()
-    except OSError as error:
-        raise DrawingFileError(
-            f"the file cannot be read ({error.strerror or error}).", where=str(path), remedy="Check its name."
-        ) from error
-
-
 def _check_whole(data: bytes, name: str) -> None:
     head, tail = data[:65536], data[-4096:]
-    if not head.strip():
-        raise DrawingFileError("the file is empty.", where=name, remedy="Export it again.")
     if head.startswith(_BINARY):
         whole = tail.rstrip(b"\0").endswith(b"EOF")
     elif _starts_a_section(head):

@@ -1,69 +1,32 @@
 """What a DXF file draws, as plain curves in millimetres: blocks unfolded, mirrored planes turned over.
 
 Terms: an *insert* places a block of entities, scaled, turned or mirrored; the *extrusion* is the normal of the plane an
-entity lies in, and (0, 0, -1) means that its numbers are seen from behind; an *ellipse* or *spline* is no line or arc
-and becomes a run of short lines within 0.005 mm.
+entity lies in, and (0, 0, -1) means that its numbers are seen from behind.
 
-Traps of real files that are met here: a block inserted with a z scale of 0 makes the usual unfolding divide by zero; a
-mirrored arc keeps a positive sweep in its own plane; a polyline of spline type carries its control points among its
-vertices; a grid of inserts may ask for millions of copies.
+Blocks are unfolded here and not by ezdxf, whose unfolding divides by a z scale of 0 and loses the shear of a block that
+is turned inside another one stretched unequally; and a grid of inserts may ask for millions of copies.
 """
 
 from __future__ import annotations
 
+import cmath
 import math
-from collections import Counter
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 from typing import Any, Final
 
-import numpy as np
+from meshflow.drawing.curve_maker import CurveMaker
+from meshflow.drawing.dxf_entities import entity_label, plane_of, runs_of_entity
+from meshflow.drawing.plane_map import PlaneMap
+from meshflow.drawing.runs import Run
+from meshflow.drawing.shapes import Shape, Shapes
+from meshflow.errors import DrawingFileError, InputError
+from meshflow.model.curve import Curve
 
-from meshflow.errors import DrawingFileError
-from meshflow.model.arrays import FloatArray
-from meshflow.model.curve import Circle, Curve, Dot, Polycurve
+__all__ = ["shapes_of"]
 
-__all__ = ["Shape", "Shapes", "shapes_of"]
-
-CHORD_MM: Final = 0.005
 _MOST_FROM_BLOCKS: Final = 50_000
 _DEEPEST_BLOCK: Final = 16
-_FLAT_MM: Final = 1e-3
-_FRAME_POINT: Final = 16  # vertex flag: control point of a spline, not on the curve
-
-
-@dataclass(frozen=True, slots=True)
-class Shape:
-    """One curve and the layer it was on.
-
-    Parameters
-    ----------
-    layer : str
-        Layer name, upper case.
-    curve : Polycurve, Circle or Dot
-        The curve [mm].
-    """
-
-    layer: str
-    curve: Curve
-
-
-@dataclass(slots=True)
-class Shapes:
-    """Everything found in a file.
-
-    Parameters
-    ----------
-    shapes : list of Shape
-        In file order.
-    tessellated, ignored, hidden : Counter
-        How many entities of a kind became short lines, are not curves, or lie on a layer that is switched off.
-    """
-
-    shapes: list[Shape] = field(default_factory=list)
-    tessellated: Counter[str] = field(default_factory=Counter)
-    ignored: Counter[str] = field(default_factory=Counter)
-    hidden: Counter[str] = field(default_factory=Counter)
+_TEXTS: Final = ("TEXT", "MTEXT", "ATTRIB", "ATTDEF")
 
 
 def shapes_of(document: Any, *, scale: float) -> Shapes:
@@ -86,29 +49,40 @@ def shapes_of(document: Any, *, scale: float) -> Shapes:
     DrawingFileError
         If an entity is damaged or does not lie in the plane, or blocks unfold without end.
     """
-    found = Shapes()
+    found, maker = Shapes(), CurveMaker()
     off = {layer.dxf.name.upper() for layer in document.layers if layer.is_off() or layer.is_frozen()}
-    for entity, layer in _unfolded(document.modelspace(), found):
+    for entity, layer, to_mm in _unfolded(document, scale):
         kind = entity.dxftype()
         if _attribute(entity, "invisible", 0) or layer in off:
             found.hidden[layer] += 1
             continue
-        curves = _guarded(entity, scale)
-        if curves is None:
+        runs = runs_of_entity(entity, scale=scale)
+        if runs is None:
             found.ignored[kind] += 1
+            if kind in _TEXTS:
+                x, y, _ = _attribute(entity, "insert", (0.0, 0.0, 0.0))
+                place = to_mm(complex(float(x), float(y)))
+                found.texts.append((layer, (place.real, place.imag)))
             continue
-        if kind in ("ELLIPSE", "SPLINE"):
-            found.tessellated[kind] += 1
-        found.shapes += [Shape(layer, curve) for curve in curves]
+        for run, plane in runs:
+            found.shapes += [Shape(layer, curve) for curve in _curves(maker, run, plane.then(to_mm), entity)]
+        found.tessellated.update(maker.taken())
     return found
 
 
-def _unfolded(space: Iterable[Any], found: Shapes) -> Iterator[tuple[Any, str]]:
-    """Yield entities with their layer, those of blocks at the place where they are inserted."""
-    waiting = [(entity, "0", 0) for entity in reversed(list(space))]
+def _curves(maker: CurveMaker, run: Run, to_mm: PlaneMap, entity: Any) -> list[Curve]:
+    try:
+        return maker.curves(run, to_mm)
+    except InputError as error:
+        raise DrawingFileError(f"the {entity_label(entity)}: {error.what}", remedy=error.remedy) from None
+
+
+def _unfolded(document: Any, scale: float) -> Iterator[tuple[Any, str, PlaneMap]]:
+    """Yield entities with their layer and the map to millimetres, those of blocks at the place of their insert."""
+    waiting = [(entity, "0", 0, PlaneMap(scale + 0j)) for entity in reversed(list(document.modelspace()))]
     seen = 0
     while waiting:
-        entity, parent, depth = waiting.pop()
+        entity, parent, depth, to_mm = waiting.pop()
         seen += depth > 0
         if seen > _MOST_FROM_BLOCKS or depth > _DEEPEST_BLOCK:
             raise DrawingFileError(
@@ -118,10 +92,16 @@ def _unfolded(space: Iterable[Any], found: Shapes) -> Iterator[tuple[Any, str]]:
         layer = str(_attribute(entity, "layer", "0")).upper()
         if depth and layer == "0":  # inside a block, layer 0 means the layer of the insert
             layer = parent
-        if entity.dxftype() == "INSERT":
-            waiting += [(inner, layer, depth + 1) for inner in reversed(_block_content(entity, found))]
-        else:
-            yield entity, layer
+        if entity.dxftype() != "INSERT":
+            yield entity, layer, to_mm
+            continue
+        content = _block_content(entity, document)
+        for place in reversed(_places(entity)):
+            inside = place.then(to_mm)
+            if len(waiting) + len(content) > _MOST_FROM_BLOCKS:
+                seen = _MOST_FROM_BLOCKS  # the next turn refuses it
+                break
+            waiting += [(inner, layer, depth + 1, inside) for inner in reversed(content)]
 
 
 def _attribute(entity: Any, name: str, otherwise: Any) -> Any:
@@ -129,119 +109,37 @@ def _attribute(entity: Any, name: str, otherwise: Any) -> Any:
     return entity.dxf.get(name, otherwise) if entity.is_supported_dxf_attrib(name) else otherwise
 
 
-def _block_content(insert: Any, found: Shapes) -> list[Any]:
-    name = insert.dxf.name
-    if insert.mcount > _MOST_FROM_BLOCKS:
-        raise DrawingFileError(f"the block {name!r} is inserted {insert.mcount} times.", remedy="Explode it.")
-    if insert.dxf.get("xscale", 1.0) == 0.0 or insert.dxf.get("yscale", 1.0) == 0.0:
+def _block_content(insert: Any, document: Any) -> list[Any]:
+    block = document.blocks.get(str(insert.dxf.get("name", "")))
+    if block is None or block.block.is_xref:
+        raise DrawingFileError(
+            f"the block {insert.dxf.get('name', '')!r} cannot be unfolded: it is not in the file.",
+            remedy="Explode the blocks and export again.",
+        )
+    return list(block)
+
+
+def _places(insert: Any) -> list[PlaneMap]:
+    """Return the maps of an insert, one for each of its copies; its z scale does not matter in the plane."""
+    name, dxf = insert.dxf.name, insert.dxf
+    rows, columns = max(int(dxf.get("row_count", 1)), 1), max(int(dxf.get("column_count", 1)), 1)
+    if rows * columns > _MOST_FROM_BLOCKS:
+        raise DrawingFileError(f"the block {name!r} is inserted {rows * columns} times.", remedy="Explode it.")
+    across, up = float(dxf.get("xscale", 1.0)), float(dxf.get("yscale", 1.0))
+    if across == 0.0 or up == 0.0:
         raise DrawingFileError(f"the block {name!r} is inserted with a scale of 0.", remedy="Draw it at its true size.")
-    if insert.dxf.get("zscale", 1.0) == 0.0:
-        insert.dxf.zscale = 1.0  # nothing has height here, and unfolding would divide by it
-
-    def skipped(entity: Any, reason: str) -> None:
-        del reason
-        found.ignored[entity.dxftype()] += 1
-
-    try:
-        if insert.mcount > 1:
-            return list(insert.multi_insert())
-        return list(insert.virtual_entities(skipped_entity_callback=skipped))
-    except Exception as error:  # the unfolding of a stranger's block may fail in any way
-        raise DrawingFileError(
-            f"the block {name!r} cannot be unfolded ({error}).", remedy="Explode the blocks and export again."
-        ) from error
-
-
-def _guarded(entity: Any, scale: float) -> list[Curve] | None:
-    try:
-        curves = _curves_of(entity, scale)
-    except DrawingFileError:
-        raise
-    except Exception as error:  # a damaged entity may fail in any way inside the parser
-        raise DrawingFileError(
-            f"the {_label(entity)} is damaged ({error}).", remedy="Draw it anew as lines and arcs."
-        ) from error
-    for curve in curves or ():
-        if not np.isfinite(_numbers(curve)).all():
-            raise DrawingFileError(f"the {_label(entity)} has a coordinate that is not a finite number.")
-    return curves
-
-
-def _label(entity: Any) -> str:
-    handle = entity.dxf.get("handle", None)
-    return f"{entity.dxftype()} (handle {handle})" if handle else str(entity.dxftype())
-
-
-def _numbers(curve: Curve) -> FloatArray:
-    if isinstance(curve, Polycurve):
-        return np.concatenate([curve.points.ravel(), np.asarray(curve.bulges)])
-    return np.array([*curve.centre, curve.radius] if isinstance(curve, Circle) else curve.position)
-
-
-def _curves_of(entity: Any, scale: float) -> list[Curve] | None:
-    """Return the curves of an entity [mm], or None when it draws none that a shop cuts."""
-    kind = entity.dxftype()
-    if kind == "LINE":
-        return [_polyline(entity, [entity.dxf.start, entity.dxf.end], scale)]
-    if kind == "POINT":
-        return [Dot(tuple((np.array(entity.dxf.location)[:2] * scale).tolist()))]
-    if kind in ("CIRCLE", "ARC"):
-        return [_circle_or_arc(entity, scale)]
-    if kind == "LWPOLYLINE":
-        return [_bulged(entity, entity.get_points("xyb"), bool(entity.closed), scale)]
-    if kind == "POLYLINE":
-        return _old_polyline(entity, scale)
-    if kind in ("ELLIPSE", "SPLINE"):
-        return [_polyline(entity, list(entity.flattening(CHORD_MM / scale)), scale)]
-    return None
-
-
-def _flipped(entity: Any) -> bool:
-    """Whether the entity's own plane is the drawing's plane seen from behind."""
-    x, y, z = entity.dxf.get("extrusion", (0.0, 0.0, 1.0))
-    if math.hypot(x, y) > 1e-6 * math.hypot(x, y, z) or z == 0.0:
-        raise DrawingFileError(f"the {_label(entity)} lies in a tilted plane.", remedy="Export a flat drawing.")
-    return bool(z < 0.0)
-
-
-def _polyline(entity: Any, corners: list[Any], scale: float, *, closed: bool = False) -> Polycurve:
-    points = np.array([tuple(corner) for corner in corners], dtype=np.float64).reshape(-1, 3) * scale
-    if len(points) and np.ptp(points[:, 2]) > _FLAT_MM:
-        raise DrawingFileError(f"the {_label(entity)} is not flat.", remedy="Export a drawing seen from above.")
-    return Polycurve(points[:, :2], closed=closed)
-
-
-def _circle_or_arc(entity: Any, scale: float) -> Curve:
-    flip = -1.0 if _flipped(entity) else 1.0
-    centre = np.array(entity.dxf.center)[:2] * (flip * scale, scale)
-    radius = abs(float(entity.dxf.radius)) * scale
-    if entity.dxftype() == "CIRCLE":
-        return Circle((float(centre[0]), float(centre[1])), radius)
-    first = math.radians(entity.dxf.start_angle)
-    sweep = math.radians((entity.dxf.end_angle - entity.dxf.start_angle) % 360.0) or 2.0 * math.pi
-    if 2.0 * math.pi - sweep < 1e-9:
-        return Circle((float(centre[0]), float(centre[1])), radius)
-    steps = 1 if sweep <= math.pi else 2  # beyond a half turn the bulge grows without limit
-    angle = first + np.linspace(0.0, sweep, steps + 1)
-    points = centre + radius * np.stack([flip * np.cos(angle), np.sin(angle)], axis=1)
-    return Polycurve(points, np.full(steps + 1, flip * math.tan(sweep / steps / 4.0)), closed=False)
-
-
-def _bulged(entity: Any, rows: Iterable[Any], closed: bool, scale: float) -> Polycurve:
-    flip = -1.0 if _flipped(entity) else 1.0
-    table = np.array([tuple(row) for row in rows], dtype=np.float64).reshape(-1, 3)
-    return Polycurve(table[:, :2] * (flip * scale, scale), table[:, 2] * flip, closed)
-
-
-def _old_polyline(entity: Any, scale: float) -> list[Curve] | None:
-    if entity.is_3d_polyline:
-        corners = [v.dxf.location for v in entity.vertices if not v.dxf.flags & _FRAME_POINT]
-        return [_polyline(entity, corners, scale, closed=bool(entity.is_closed))]
-    if not entity.is_2d_polyline:
-        return None
-    rows = [
-        (v.dxf.location.x, v.dxf.location.y, v.dxf.get("bulge", 0.0))
-        for v in entity.vertices
-        if not v.dxf.flags & _FRAME_POINT
+    spin = _spin(float(dxf.get("rotation", 0.0)))
+    base, at = insert.block().block.dxf.base_point, dxf.insert
+    shaped = PlaneMap(c=-complex(base[0], base[1])).then(PlaneMap(complex(across + up) / 2, complex(across - up) / 2))
+    step = complex(dxf.get("column_spacing", 0.0)), 1j * float(dxf.get("row_spacing", 0.0))
+    corner, plane = complex(at[0], at[1]), plane_of(insert)
+    return [
+        shaped.then(PlaneMap(spin, 0j, corner + spin * (column * step[0] + row * step[1]))).then(plane)
+        for row in range(rows)
+        for column in range(columns)
     ]
-    return [_bulged(entity, rows, bool(entity.is_closed), scale)]
+
+
+def _spin(degrees: float) -> complex:
+    spin = cmath.rect(1.0, math.radians(degrees % 360.0))
+    return complex(round(spin.real), round(spin.imag)) if degrees % 90.0 == 0.0 else spin

@@ -10,18 +10,19 @@ fragments of 0.025 mm.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
+from meshflow.drawing.ends import partners, sure_partners
 from meshflow.errors import DrawingFileError
 from meshflow.geometry.curves import length, reversed_curve
 from meshflow.model.arrays import FloatArray, IntArray
 from meshflow.model.curve import Circle, Polycurve
 
-__all__ = ["Joined", "join_contours", "without_duplicates"]
+__all__ = ["Joined", "JoinedLines", "join_contours", "join_lines", "open_contour", "without_duplicates"]
 
 SAME_MM: Final = 1e-4  # half a step of a file with four decimals, and then some
 
@@ -43,6 +44,25 @@ class Joined:
     contours: tuple[Polycurve | Circle, ...]
     largest_gap_mm: float = 0.0
     dropped: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class JoinedLines:
+    """Lines made of pieces, open or closed.
+
+    Parameters
+    ----------
+    lines : tuple of Polycurve or Circle
+        In the order of their first piece.
+    largest_gap_mm : float
+        Widest gap that was bridged; 0 when all ends met [mm].
+    junctions : (k, 2) float array
+        Places where three or more ends meet, which were left apart [mm].
+    """
+
+    lines: tuple[Polycurve | Circle, ...]
+    largest_gap_mm: float
+    junctions: FloatArray
 
 
 def without_duplicates(curves: Sequence[Polycurve | Circle]) -> tuple[list[Polycurve | Circle], int]:
@@ -97,6 +117,60 @@ def join_contours(curves: Sequence[Polycurve | Circle], *, gap_mm: float) -> Joi
     >>> len(join_contours([side, rest], gap_mm=0.0).contours[0].points)
     3
     """
+    closed, loose = _parted(curves)
+    dropped, largest = 0, 0.0
+    for reach in _reaches(gap_mm):
+        whole = [(index, curve) for index, curve in loose if length(curve) > reach]
+        dropped += len(loose) - len(whole)
+        rings, loose, widest = _joined_once(whole, reach, partner=partners)
+        closed += rings
+        largest = max(largest, widest if reach > SAME_MM else 0.0)
+    if loose:
+        raise open_contour([curve for _, curve in loose], gap_mm)
+    return Joined(_in_order(closed), largest, dropped)
+
+
+def join_lines(curves: Sequence[Polycurve | Circle], *, gap_mm: float) -> JoinedLines:
+    """Join pieces end to end as far as there is one way to go.
+
+    Parameters
+    ----------
+    curves : sequence of Polycurve or Circle
+        Pieces, open or closed [mm].
+    gap_mm : float
+        Widest gap to bridge [mm].
+
+    Returns
+    -------
+    JoinedLines
+        The lines; where three or more ends meet they stay apart, and the place is named.
+
+    Examples
+    --------
+    >>> fork = [Polycurve([[0, 0], [9, y]], closed=False) for y in (-3, 0, 3)]
+    >>> joined = join_lines(fork, gap_mm=0.05)
+    >>> len(joined.lines), joined.junctions.tolist()
+    (3, [[0.0, 0.0]])
+    """
+    closed, loose = _parted(curves)
+    largest, junctions = 0.0, np.empty((0, 2))
+
+    def partner(ends: FloatArray, reach: float) -> IntArray:
+        nonlocal junctions
+        found, junctions = sure_partners(ends, reach)
+        return found
+
+    for reach in _reaches(gap_mm):
+        rings, loose, widest = _joined_once(loose, reach, partner=partner)
+        closed += rings
+        largest = max(largest, widest if reach > SAME_MM else 0.0)
+    return JoinedLines(_in_order([*closed, *loose]), largest, junctions)
+
+
+def _parted(
+    curves: Sequence[Polycurve | Circle],
+) -> tuple[list[tuple[int, Polycurve | Circle]], list[tuple[int, Polycurve]]]:
+    """Return closed curves and loose ones, each with its place in the file."""
     closed: list[tuple[int, Polycurve | Circle]] = []
     loose: list[tuple[int, Polycurve]] = []
     for index, curve in enumerate(curves):
@@ -104,64 +178,45 @@ def join_contours(curves: Sequence[Polycurve | Circle], *, gap_mm: float) -> Joi
             closed.append((index, curve))
         else:
             loose.append((index, curve))
-    dropped, largest = 0, 0.0
-    for reach in (min(SAME_MM, gap_mm) or SAME_MM, gap_mm):
-        whole = [(index, curve) for index, curve in loose if length(curve) > reach]
-        dropped += len(loose) - len(whole)
-        rings, loose, widest = _joined_once(whole, reach)
-        closed += rings
-        largest = max(largest, widest if reach > SAME_MM else 0.0)
-    if loose:
-        raise _open_contour([curve for _, curve in loose], gap_mm)
-    contours = tuple(curve for _, curve in sorted(closed, key=lambda pair: pair[0]))
-    return Joined(contours, largest, dropped)
+    return closed, loose
+
+
+def _reaches(gap_mm: float) -> tuple[float, float]:
+    return (min(SAME_MM, gap_mm) or SAME_MM, gap_mm)
+
+
+def _in_order(numbered: Sequence[tuple[int, Polycurve | Circle]]) -> tuple[Polycurve | Circle, ...]:
+    return tuple(curve for _, curve in sorted(numbered, key=lambda pair: pair[0]))
 
 
 def _joined_once(
-    chains: list[tuple[int, Polycurve]], reach: float
+    chains: list[tuple[int, Polycurve]], reach: float, *, partner: Callable[[FloatArray, float], IntArray]
 ) -> tuple[list[tuple[int, Polycurve | Circle]], list[tuple[int, Polycurve]], float]:
     """Return rings, chains still open, and the widest gap bridged."""
     if not chains:
         return [], [], 0.0
     # End 2 i is the start of chain i, end 2 i + 1 its end.
     ends = np.concatenate([curve.points[[0, -1]] for _, curve in chains])
-    partner = _partners(ends, reach)
+    mate = partner(ends, reach)
     rings: list[tuple[int, Polycurve | Circle]] = []
     still_open: list[tuple[int, Polycurve]] = []
     used: set[int] = set()
     # Chains with a loose end first, so that a walk starts there; what is left over then are rings.
-    starts = [end for end in range(len(ends)) if partner[end] < 0] + list(range(0, len(ends), 2))
+    starts = [end for end in range(len(ends)) if mate[end] < 0] + list(range(0, len(ends), 2))
     for start in starts:
         if start // 2 in used:
             continue
-        walk = _walk(start, partner)
+        walk = _walk(start, mate)
         used.update(end // 2 for end in walk)
         first = min(chains[end // 2][0] for end in walk)
         curve = _strung([_from_end(chains[end // 2][1], end) for end in walk])
-        if partner[start] < 0:
+        if mate[start] < 0:
             still_open.append((first, curve))
         else:
             rings.append((first, _ring(curve)))
-    bridged = np.flatnonzero(partner >= 0)
-    apart = np.hypot(*(ends[bridged] - ends[partner[bridged]]).T)
+    bridged = np.flatnonzero(mate >= 0)
+    apart = np.hypot(*(ends[bridged] - ends[mate[bridged]]).T)
     return rings, still_open, float(apart.max(initial=0.0))
-
-
-def _partners(ends: FloatArray, reach: float) -> IntArray:
-    """Return for each end the one end within `reach`, or -1."""
-    from scipy.spatial import cKDTree
-
-    pairs = cKDTree(ends).query_pairs(reach, output_type="ndarray")
-    count = np.bincount(pairs.ravel(), minlength=len(ends))
-    if (count > 1).any():
-        x, y = ends[np.flatnonzero(count > 1)[0]].tolist()
-        raise DrawingFileError(
-            f"three or more lines meet at ({x:.3f}, {y:.3f}) mm, so the contour has no one way to go.",
-            remedy="Remove doubled lines and branches; put lines that are not cut on a layer of marks.",
-        )
-    partner = np.full(len(ends), -1, dtype=np.int64)
-    partner[pairs[:, 0]], partner[pairs[:, 1]] = pairs[:, 1], pairs[:, 0]
-    return partner
 
 
 def _walk(start: int, partner: IntArray) -> list[int]:
@@ -197,7 +252,8 @@ def _ring(curve: Polycurve) -> Polycurve:
     return Polycurve(points, np.asarray(curve.bulges)[:-1], closed=True)
 
 
-def _open_contour(chains: list[Polycurve], gap_mm: float) -> DrawingFileError:
+def open_contour(chains: Sequence[Polycurve], gap_mm: float) -> DrawingFileError:
+    """Return the error that says where contours stay open."""
     places = []
     for chain in chains[:3]:
         (x, y), (u, v) = chain.points[0].tolist(), chain.points[-1].tolist()

@@ -10,6 +10,7 @@ Source: SVG 1.1, sections 7.2 (units), 8.3.8 (elliptical arcs); ISO 128 for the 
 
 from __future__ import annotations
 
+import base64
 import html
 import math
 import os
@@ -21,8 +22,10 @@ from typing import Final
 import numpy as np
 
 from meshflow.drawing.compose import compose_part
+from meshflow.drawing.dxf_frame import APPID
 from meshflow.drawing.grid import DECIMALS, strokes_on_grid
 from meshflow.drawing.layers import LINE_STYLES, ascii_line
+from meshflow.drawing.underlay import Underlay, png_bytes
 from meshflow.errors import DrawingFileError
 from meshflow.files import write_whole
 from meshflow.model.curve import Circle, Curve, Dot, Polycurve
@@ -59,13 +62,15 @@ def write_svg(drawing: Drawing | Part, path: str | os.PathLike[str]) -> Path:
     return write_whole(path, svg_text(drawing).encode("ascii"), error=DrawingFileError)
 
 
-def svg_text(drawing: Drawing | Part) -> str:
+def svg_text(drawing: Drawing | Part, *, underlay: Underlay | None = None) -> str:
     r"""Return the SVG file of a drawing.
 
     Parameters
     ----------
     drawing : Drawing or Part
         What to draw.
+    underlay : Underlay, optional
+        A picture under its lines, at true size; it is packed into the file.
 
     Returns
     -------
@@ -87,7 +92,7 @@ def svg_text(drawing: Drawing | Part) -> str:
     """
     drawing = compose_part(drawing) if isinstance(drawing, Part) else drawing
     strokes = strokes_on_grid(drawing)
-    left, bottom, right, top = drawing.extents
+    left, bottom, right, top = drawing.extents if underlay is None else _with_underlay(drawing, underlay)
     if not all(map(math.isfinite, drawing.extents)):
         raise DrawingFileError("the extents of the drawing are not finite numbers.", where=drawing.name)
     width, height = (_number(max(size, _LEAST_SIZE)) for size in (right - left, top - bottom))
@@ -97,12 +102,36 @@ def svg_text(drawing: Drawing | Part) -> str:
         f'viewBox="0 0 {width} {height}">',
         f"<title>{html.escape(ascii_line(drawing.name))}</title>",
         "<desc>" + html.escape("\n".join(ascii_line(comment) for comment in drawing.comments)) + "</desc>",
+        *_metadata(drawing),
+        *([] if underlay is None else [_image(underlay, left, top)]),
     ]
     for layer, group in groupby(strokes, key=lambda stroke: stroke.layer):
         lines.append(_group_start(layer))
         lines += [_element(stroke.curve, left, top) for stroke in group]
         lines.append("</g>")
     return "\n".join([*lines, "</svg>", ""])
+
+
+def _metadata(drawing: Drawing) -> list[str]:
+    """Return what the drawing says about itself as lines of key and value, so that it can be read back as a part."""
+    pairs = [f"{ascii_line(key)}={ascii_line(value)}" for key, value in drawing.properties.items()]
+    return [f'<metadata id="{APPID}">' + html.escape("\n".join(pairs)) + "</metadata>"] if pairs else []
+
+
+def _with_underlay(drawing: Drawing, underlay: Underlay) -> tuple[float, float, float, float]:
+    left, bottom, right, top = drawing.extents
+    picture_right, picture_top = underlay.left + underlay.width_mm, underlay.bottom + underlay.height_mm
+    return min(left, underlay.left), min(bottom, underlay.bottom), max(right, picture_right), max(top, picture_top)
+
+
+def _image(underlay: Underlay, left: float, top: float) -> str:
+    packed = base64.b64encode(png_bytes(underlay.pixels, underlay.pixel_mm)).decode("ascii")
+    x, y = underlay.left - left, top - underlay.bottom - underlay.height_mm
+    size = f'width="{_number(underlay.width_mm)}" height="{_number(underlay.height_mm)}"'
+    return (
+        f'<image x="{_number(x)}" y="{_number(y)}" {size} preserveAspectRatio="none" '
+        f'xmlns:xlink="http://www.w3.org/1999/xlink" xlink:href="data:image/png;base64,{packed}"/>'
+    )
 
 
 def _group_start(layer: Layer) -> str:

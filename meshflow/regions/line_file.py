@@ -54,8 +54,10 @@ def read_rows(path: str | Path) -> FloatArray:
 def _text_of(path: Path) -> str:
     where = path.name or str(path)
     try:
-        if path.suffix.lower() == ".dxf":
-            raise DrawingFileError("this is a DXF.", where=where, remedy="Read it with read_line; give it as lines=.")
+        if path.suffix.lower() in (".dxf", ".svg"):
+            raise DrawingFileError(
+                "this is a drawing.", where=where, remedy="Read it with read_line; give it as lines=."
+            )
         if not path.is_file():  # nor a device that never ends
             raise DrawingFileError("there is no such file.", where=where, remedy="Check its name.")
         if path.stat().st_size > MOST_BYTES:

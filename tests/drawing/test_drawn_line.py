@@ -5,6 +5,7 @@ from __future__ import annotations
 import ezdxf
 import numpy as np
 import pytest
+from svg_drawings import svg
 
 from meshflow.drawing import read_drawn_line
 from meshflow.errors import DrawingFileError
@@ -124,6 +125,15 @@ def test_what_is_no_one_closed_line_is_refused(drawn, strokes, words):
 def test_a_drawing_without_a_unit_is_refused(drawn):
     with pytest.raises(DrawingFileError, match=r"says no unit\. Set the unit in the drawing"):
         drawn(polyline(SQUARE), unit=0)
+
+
+def test_a_line_may_come_as_svg_in_real_millimetres(tmp_path):
+    path = tmp_path / "front.svg"
+    path.write_text(svg('<rect x="10" y="10" width="40" height="30"/>'))
+    assert area(read_drawn_line(path)) == pytest.approx(1200)
+    path.write_text(svg('<rect x="10" y="10" width="40" height="30"/>', size='width="100"'))
+    with pytest.raises(DrawingFileError, match=r"^front.svg: .*no size in real units.* a width in mm of an SVG"):
+        read_drawn_line(path)
 
 
 def test_what_is_no_dxf_is_refused(tmp_path):

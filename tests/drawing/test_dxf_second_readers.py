@@ -1,4 +1,4 @@
-"""Lengths per layer, as two readers other than ours see them, against the closed forms."""
+"""Lengths per layer, as readers other than ours see them, against the closed forms."""
 
 from __future__ import annotations
 
@@ -23,6 +23,13 @@ const Parser = require('dxf-parser');
 const text = require('fs').readFileSync(process.argv[1], 'utf8');
 const file = new Parser().parseSync(text);
 process.stdout.write(JSON.stringify({units: file.header['$INSUNITS'], entities: file.entities}));
+"""
+
+READ_WITH_OTHER_NODE = """
+const dxf = require('dxf');
+const text = require('fs').readFileSync(process.argv[1], 'utf8');
+const helper = new (dxf.Helper || dxf.default.Helper)(text);
+process.stdout.write(JSON.stringify({units: helper.parsed.header.insUnits, entities: helper.denormalised}));
 """
 
 
@@ -91,20 +98,13 @@ def test_gdal_measures_the_length_of_each_layer(
         assert lengths[layer] == pytest.approx(length, rel=PPM, abs=1e-12)
 
 
-@pytest.mark.parametrize("version", ["R12", "R2010"])
-def test_an_npm_parser_measures_the_length_of_each_layer(
+@pytest.mark.parametrize("version", VERSIONS)
+def test_a_first_npm_parser_measures_the_length_of_each_layer(
     plate_drawing: Drawing, plate_lengths: dict[str, float], tmp_path: Path, version: str
 ) -> None:
     # dxf-parser 1.1.2 (MIT): shares no code with ezdxf or GDAL, keeps bulges exact and shows the unit.
-    node = shutil.which("node")
-    if node is None:
-        pytest.skip("node is not installed")
-    found = subprocess.run([node, "-e", "require.resolve('dxf-parser')"], capture_output=True, env=os.environ)
-    if found.returncode:
-        pytest.skip("node does not find the package dxf-parser (npm install dxf-parser, then set NODE_PATH)")
     path = write_dxf(plate_drawing, tmp_path / "plate.dxf", version=version)
-    answer = subprocess.run([node, "-e", READ_WITH_NODE, str(path)], capture_output=True, check=True)
-    file = json.loads(answer.stdout)
+    file = _answer_of_node("dxf-parser", READ_WITH_NODE, path)
     lengths: dict[str, float] = defaultdict(float)
     for entity in file["entities"]:
         lengths[entity["layer"]] += _length_of_json(entity)
@@ -112,6 +112,34 @@ def test_an_npm_parser_measures_the_length_of_each_layer(
     assert set(lengths) == set(plate_lengths)
     for layer, length in plate_lengths.items():
         assert lengths[layer] == pytest.approx(length, rel=PPM, abs=1e-12)
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_a_second_npm_parser_measures_the_length_of_each_layer(
+    plate_drawing: Drawing, plate_lengths: dict[str, float], tmp_path: Path, version: str
+) -> None:
+    # dxf 5.3.1 (MIT): another parser again, with names of its own.
+    path = write_dxf(plate_drawing, tmp_path / "plate.dxf", version=version)
+    file = _answer_of_node("dxf", READ_WITH_OTHER_NODE, path)
+    lengths: dict[str, float] = defaultdict(float)
+    for entity in file["entities"]:
+        radius = {"radius": entity["r"]} if "r" in entity else {}
+        lengths[entity["layer"]] += _length_of_json({"shape": entity.get("closed", False), **entity, **radius})
+    assert file["units"] == 4
+    assert set(lengths) == set(plate_lengths)
+    for layer, length in plate_lengths.items():
+        assert lengths[layer] == pytest.approx(length, rel=PPM, abs=1e-12)
+
+
+def _answer_of_node(package: str, script: str, path: Path) -> dict:
+    node = shutil.which("node")
+    if node is None:
+        pytest.skip("node is not installed")
+    found = subprocess.run([node, "-e", f"require.resolve('{package}')"], capture_output=True, env=os.environ)
+    if found.returncode:
+        pytest.skip(f"node does not find the package {package} (npm install {package}, then set NODE_PATH)")
+    answer = subprocess.run([node, "-e", script, str(path)], capture_output=True, check=True)
+    return json.loads(answer.stdout)
 
 
 def _length_of_json(entity: dict) -> float:

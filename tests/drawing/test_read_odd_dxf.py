@@ -72,6 +72,35 @@ def test_old_polylines_are_read_with_their_bulges(save: Save) -> None:
     assert signed_area(part.outline) == pytest.approx(300 + 25 * math.pi, rel=1e-9)
 
 
+def test_rows_of_a_turned_insert_stand_along_its_own_axes(save: Save) -> None:
+    def draw(space: Any, document: Any) -> None:
+        document.blocks.new("HOLE", base_point=(1, 0)).add_circle((1, 0), 2)
+        square(space, -100, -100, 300)
+        grid = {"column_count": 3, "row_count": 2, "column_spacing": 20, "row_spacing": 10}
+        space.add_blockref("HOLE", (50, 50), {"rotation": 90, **grid})
+        space.add_blockref("HOLE", (50, -20), {"extrusion": (0, 0, -1), "xscale": 2, "yscale": 2})
+
+    holes = read_part(save(draw)).holes
+    # A quarter turn lays columns upwards and rows to the left; seen from behind, x counts to the left.
+    turned = [(50.0 - 10 * row, 50.0 + 20 * column) for row in range(2) for column in range(3)]
+    assert sorted(hole.centre for hole in holes) == [pytest.approx(at) for at in sorted([*turned, (-50.0, -20.0)])]
+    assert [hole.radius for hole in holes] == [2.0] * 6 + [4.0]
+
+
+def test_a_line_of_a_block_turned_inside_one_stretched_unequally_lies_right(save: Save) -> None:
+    # ezdxf 1.4 unfolds the right corner to (38.8, 9.7): it keeps the result an insert, which cannot say a shear.
+    def draw(space: Any, document: Any) -> None:
+        document.blocks.new("INNER").add_lwpolyline([(0, 0), (20, 0), (0, 20)], close=True)
+        document.blocks.new("OUTER").add_blockref("INNER", (0, 0), {"rotation": 45})
+        space.add_blockref("OUTER", (0, 0), {"xscale": 2, "yscale": 0.5})
+
+    points = read_part(save(draw)).outline.points
+    half = 20 * math.sqrt(0.5)
+    assert sorted(map(tuple, points.tolist())) == [
+        pytest.approx(corner, abs=1e-6) for corner in ((-2 * half, half / 2), (0, 0), (2 * half, half / 2))
+    ]
+
+
 def test_texts_and_dimensions_are_left_out_and_counted(save: Save) -> None:
     def draw(space: Any, document: Any) -> None:
         loose_plate(space, document)
@@ -165,7 +194,7 @@ def test_a_height_scale_of_nothing_does_no_harm(save: Save) -> None:
         (b" \n\n", "is empty"),
         (b"AC1015\0\0\0", "but a DWG file"),
         (b"%PDF-1.7\n", "but a PDF file"),
-        (b'<svg xmlns="http://www.w3.org/2000/svg"/>', "but an SVG file"),
+        (b'<svg xmlns="http://www.w3.org/2000/svg"/>', "no size in real units"),
         (b"solid ring\n", "but a mesh in STL format"),
         (b"\x00\xff" * 500, "not a DXF file"),
         (b"hello", "not a DXF file"),

@@ -134,7 +134,7 @@ def test_nothing_is_fetched_or_run(plate_drawing: Drawing) -> None:
     text = svg_text(plate_drawing).replace('xmlns="http://www.w3.org/2000/svg"', "")
     assert not re.search(r"href|script|url\(|http|@import|<image|<style", text)
     tags = {element.tag.removeprefix(SVG) for element in _parse(svg_text(plate_drawing)).iter()}
-    assert tags == {"svg", "title", "desc", "g", "path", "circle"}
+    assert tags == {"svg", "title", "desc", "metadata", "g", "path", "circle"}
 
 
 def test_signs_of_the_mark_up_in_a_name_stay_text() -> None:
