@@ -7,6 +7,7 @@ read is handed to the select stage as points, so that no later stage opens a fil
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -15,7 +16,10 @@ from meshflow.job.scans import file_hash
 from meshflow.mesh.formats.contents import neighbour
 from meshflow.model.arrays import FloatArray
 
-__all__ = ["DrawnLine", "lines_of", "read_line"]
+__all__ = ["DrawnCurves", "DrawnLine", "confined", "curves_of", "lines_of", "read_line"]
+
+
+CHORD_MM = 0.02  # arcs of a drawing become chords within this
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,65 @@ class DrawnLine:
     name: str
     sha256: str
     points: FloatArray = field(compare=False)
+
+
+@dataclass(frozen=True)
+class DrawnCurves:
+    """A drawing, read to be laid on the surface.
+
+    Parameters
+    ----------
+    name : str
+        The file as the job names it.
+    sha256 : str
+        Hash of its bytes.
+    curves : tuple of (k, 2) float array
+        Its curves as polylines [mm].
+    closed : tuple of bool
+        Whether each comes back to its start.
+    """
+
+    name: str
+    sha256: str
+    curves: tuple[FloatArray, ...] = field(compare=False)
+    closed: tuple[bool, ...] = ()
+
+
+def curves_of(name: str, *, inside: Path, layers: Sequence[str] | None = None) -> DrawnCurves:
+    """Return all curves of a drawing that lies in a folder or below it.
+
+    Parameters
+    ----------
+    name : str
+        The file as the job names it.
+    inside : Path
+        Folder of the job.
+    layers : sequence of str, optional
+        Layers of the drawing that count; all when left out.
+
+    Returns
+    -------
+    DrawnCurves
+        In the order of the file.
+
+    Raises
+    ------
+    DrawingFileError
+        If the file lies elsewhere, cannot be read, or holds no curve.
+    """
+    from meshflow.drawing.read_lines import read_lines
+    from meshflow.geometry.curves import tessellate
+    from meshflow.model.curve import Circle, Dot
+
+    path = confined(name, inside)
+    digest = _hash(path)
+    found = [shape.curve for shape in read_lines(path, layers=layers).lines if not isinstance(shape.curve, Dot)]
+    if digest != _hash(path):
+        raise DrawingFileError("the file changed while it was read.", where=name, remedy="Run again.")
+    if not found:
+        raise DrawingFileError("there is no line in it, only points.", where=name, remedy="Draw lines or arcs.")
+    closed = tuple(isinstance(curve, Circle) or curve.closed for curve in found)
+    return DrawnCurves(name, digest, tuple(tessellate(curve, tolerance=CHORD_MM) for curve in found), closed)
 
 
 def lines_of(selector: str, *, inside: Path | None = None) -> tuple[DrawnLine, ...]:
@@ -64,14 +127,14 @@ def lines_of(selector: str, *, inside: Path | None = None) -> tuple[DrawnLine, .
     from meshflow.regions.selector import parse_selector
 
     wanted = parse_selector(selector)
-    lines = {name: _read(name, Path(name) if inside is None else _confined(name, inside)) for name in wanted.line_files}
+    lines = {name: _read(name, Path(name) if inside is None else confined(name, inside)) for name in wanted.line_files}
     for term in wanted.terms:
         if term.kind == "line":
             drawn_points(lines[term.name].points, term)
     return tuple(lines.values())
 
 
-def _confined(name: str, folder: Path) -> Path:
+def confined(name: str, folder: Path) -> Path:
     """Return the path of a line file that lies in a folder or below it."""
     path = neighbour(name, folder)
     if path is not None:
@@ -114,12 +177,12 @@ def read_line(path: str | os.PathLike[str]) -> FloatArray:
     Parameters
     ----------
     path : path-like
-        Text with one point a row, or a DXF file with one closed line.
+        Text with one point a row, or a DXF or SVG file with one closed line.
 
     Returns
     -------
     (k, 3) or (k, 2) float array
-        Its points [mm]; two columns where it was drawn over a view, as every DXF is. The last point joins the first.
+        Its points [mm]; two columns where it was drawn over a view, as in every drawing. The last joins the first.
 
     Raises
     ------
@@ -132,7 +195,7 @@ def read_line(path: str | os.PathLike[str]) -> FloatArray:
     >>> lines = {"front.dxf": meshflow.read_line("front.dxf")}  # doctest: +SKIP
     >>> meshflow.select(surface, "line=front.dxf view=0,0,1", lines=lines)  # doctest: +SKIP
     """
-    if Path(path).suffix.lower() == ".dxf":
+    if Path(path).suffix.lower() in (".dxf", ".svg"):
         from meshflow.drawing.drawn_line import read_drawn_line
 
         return read_drawn_line(path)

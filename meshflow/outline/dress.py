@@ -6,6 +6,7 @@ See the package's text for the terms and the findings.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -15,17 +16,24 @@ from meshflow.geometry.curves import bounds, transformed
 from meshflow.geometry.polygons import material as material_of
 from meshflow.geometry.polygons import shrunk, without_curves
 from meshflow.geometry.transforms import composed, move_points
+from meshflow.model.allowance import Allowance
 from meshflow.model.arrays import BoolArray
+from meshflow.model.asked import Marking
 from meshflow.model.curve import Circle, Motion, Polycurve
 from meshflow.model.drawing import Layer
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.part import Mark, Part
 from meshflow.model.pattern import FlatPattern
+from meshflow.outline.allowance import Grown, grown
+from meshflow.outline.bends import BentPattern, bent
 from meshflow.outline.blank import blank_of, net_lines, seam_pieces
-from meshflow.outline.contour import Loop, contour_of, crossings, pattern_loops, simplification, too_small
+from meshflow.outline.contour import Fit, Loop, contour_of, crossings, pattern_loops, simplification, too_small
+from meshflow.outline.fences import cleared
 from meshflow.outline.frame import turned_frame
 from meshflow.outline.marks import CLEARANCE_MM, dressing
 from meshflow.outline.notches import EDGE_GAP_MM, seam_notches
+from meshflow.outline.points import PointsAndLines, points_and_lines
+from meshflow.stock.joining import PointRules
 
 __all__ = ["outline"]
 
@@ -46,6 +54,11 @@ def outline(
     may_mirror: bool = False,
     turns_deg: tuple[float, ...] = (),
     allowance_mm: float | None = None,
+    marking: Marking | None = None,
+    rules: PointRules | None = None,
+    allowances: Sequence[Allowance] = (),
+    why: str = "",
+    fit: Fit = "near",
 ) -> Part:
     """Draw a flat pattern out as a part to cut.
 
@@ -76,12 +89,24 @@ def outline(
         How far outside the net line the outline is drawn, to be trimmed off after forming [mm]; the allowance of
         ``pattern.forming``, else none, when left out. Less than the tolerance is none. Openings are then marked and
         not cut: pierced before, they would be pulled out of shape and tear.
+    marking : Marking, optional
+        Holes, stitches, bends, folds, notches, crosses and lines of the surface that are asked for, with their places
+        on the pattern. Bends shorten the pattern, so `Part.pattern` then differs from `pattern`.
+    rules : PointRules, optional
+        What those are held against; the stock's rules for holes when left out.
+    allowances : sequence of Allowance
+        What each edge gets beyond the net line, the later row over the earlier; of a blank they take the place of
+        its allowance where they name an edge.
+    why : str
+        Why this tolerance, for the finding D101; see `chosen_tolerance`.
+    fit : {"near", "full", "bare"}
+        Whether the net contour lies on both sides of the rim, takes no material off, or adds none.
 
     Returns
     -------
     Part
-        Net size or a blank, with findings D101 to D109 and D111 to D113 in its notes. A part with a D104 refusal
-        carries no marks and must not be cut.
+        Net size or a blank, with findings D101 to D109, D111 to D117 and D140 to D149 in its notes. A part with a D104
+        refusal carries no marks and must not be cut.
 
     Raises
     ------
@@ -95,29 +120,44 @@ def outline(
     _check(name, tolerance, notch_pitch, quantity, allowance)
     allowance = allowance if allowance >= tolerance else 0.0
     # Net line and blank are fitted one after the other, so each of them gets half of the tolerance.
-    close = 0.5 * tolerance if allowance else tolerance
+    close = 0.5 * tolerance if allowance or allowances else tolerance
+    asked = _asked(pattern, marking, rules, tolerance)
+    pattern = asked.pattern
     loops, notes = _drawable(pattern, tolerance)
     frame = turned_frame(pattern, pattern.vertices[loops[0].vertices], tolerance=tolerance)
-    drawn = {loop.number: _contour(pattern, loop, frame, close) for loop in loops}
+    drawn = {loop.number: _contour(pattern, loop, frame, close, fit) for loop in loops}
     contours, motion = _shifted(drawn, frame, drawn[0])
     refusals = crossings(list(contours.values()), tolerance=close)
     cut = list(contours.values())
     marks: list[Mark] = []
-    if allowance and not refusals:
+    added: Grown | None = None
+    if allowances and not refusals:
+        added, contours, motion = _grown(pattern, contours, motion, allowance, allowances, close)
+        cut, notes = [added.outline, *added.holes], [*notes, *added.notes]
+        marks = [mark for mark in added.marks if mark not in added.within]
+    elif allowance and not refusals:
         joined = seam_pieces(pattern, contours[0], motion)
         blank, bays = blank_of(contours[0], allowance, tolerance=close, joined=joined)
         contours, motion = _shifted(contours, motion, blank)
         cut = [_to_origin(blank, blank)]
         marks = _lines_on_the_blank(contours, joined)
         notes += _said_of_the_blank(allowance, len(contours) - 1, bays, seamed=bool(joined.any()))
-    notes += simplification(cut, sum(len(loop.vertices) for loop in loops), tolerance)
+    notes += simplification(cut, sum(len(loop.vertices) for loop in loops), tolerance, why)
     if not refusals:
         try:
-            dressed, said = _marks(pattern, contours, motion, name if label is None else label, notch_pitch, grain)
+            more = points_and_lines(
+                asked, contours, motion, rules or PointRules(), hair=_HAIR_MM, blank=bool(allowance)
+            )
+            if added is not None:
+                # Only what runs within the net line is in the way of lettering and notches.
+                more = replace(more, marks=(*more.marks, *added.within))
+            words = name if label is None else label
+            dressed, said = _marks(pattern, contours, motion, words, notch_pitch, grain, more)
         except MeshflowError as error:
             raise error.located(name) from None
         marks += dressed
         notes += said
+        cut += more.cut
     return Part(
         name=name,
         outline=cut[0],
@@ -136,7 +176,28 @@ def outline(
         conjectured_share=pattern.conjectured_share,
         mirrored_share=pattern.mirrored_share,
         allowance_mm=0.0 if refusals else allowance,
+        allowances=tuple(allowances) if added else (),
+        allowance_reach_mm=added.reach_mm if added else 0.0,
     )
+
+
+def _grown(
+    pattern: FlatPattern,
+    contours: dict[int, Polycurve | Circle],
+    motion: Motion,
+    blank: float,
+    allowances: Sequence[Allowance],
+    tolerance: float,
+) -> tuple[Grown, dict[int, Polycurve | Circle], Motion]:
+    """Return a part with its allowances, and its net contours and motion moved along to the origin."""
+    rows = (*([Allowance("rim", "trim", blank, "round")] if blank else []), *allowances)
+    try:
+        added = grown(pattern, contours, motion, rows, tolerance=tolerance, holes_cut=not blank)
+    except MeshflowError as error:
+        raise error.located(pattern.region.name) from None
+    left, low, _, _ = bounds(added.outline)
+    contours, motion = _shifted(contours, motion, added.outline)
+    return added.moved(Motion(dx_mm=0.0 - left, dy_mm=0.0 - low)), contours, motion
 
 
 def _allowance(pattern: FlatPattern, asked: float | None) -> float:
@@ -180,9 +241,9 @@ def _drawable(pattern: FlatPattern, tolerance: float) -> tuple[list[Loop], list[
     return kept, notes
 
 
-def _contour(pattern: FlatPattern, loop: Loop, frame: Motion, tolerance: float) -> Polycurve | Circle:
+def _contour(pattern: FlatPattern, loop: Loop, frame: Motion, tolerance: float, fit: Fit) -> Polycurve | Circle:
     points = move_points(pattern.vertices[loop.vertices], frame)
-    return contour_of(points, loop.corners, tolerance=tolerance, hole=loop.number != 0)
+    return contour_of(points, loop.corners, tolerance=tolerance, hole=loop.number != 0, fit=fit)
 
 
 def _shifted(
@@ -227,11 +288,26 @@ def _marks(
     label: str,
     notch_pitch: float,
     grain: bool,
+    more: PointsAndLines,
 ) -> tuple[list[Mark], list[Finding]]:
     holes = [contour for number, contour in contours.items() if number != 0]
     part = material_of(contours[0], holes)
-    ticks, notes = seam_notches(pattern, contours, shrunk(part, _HAIR_MM), motion, pitch=notch_pitch)
-    area = without_curves(shrunk(part, CLEARANCE_MM), [tick.curve for tick in ticks], clearance=CLEARANCE_MM)
+    room = cleared(shrunk(part, _HAIR_MM), more.solid, clearance=0.5 * CLEARANCE_MM)
+    ticks, notes = seam_notches(pattern, contours, room, motion, pitch=notch_pitch)
     directed = pattern.grain_rad is not None
-    marks, said = dressing(area, label, grain=grain or directed, directed=directed)
-    return marks + ticks, notes + said
+    # Lettering runs over lines of the surface only where it has no room beside them.
+    for standing in dict.fromkeys((tuple(more.curves), tuple(more.solid))):
+        area = without_curves(shrunk(part, CLEARANCE_MM), [tick.curve for tick in ticks], clearance=CLEARANCE_MM)
+        area = cleared(area, standing, clearance=CLEARANCE_MM)
+        marks, said = dressing(area, label, grain=grain or directed, directed=directed)
+        if not said:
+            break
+    return [*marks, *ticks, *more.marks], [*notes, *more.notes, *said]
+
+
+def _asked(pattern: FlatPattern, marking: Marking | None, rules: PointRules | None, tolerance: float) -> BentPattern:
+    """Return the pattern shortened across its bends, with what else is asked for moved along."""
+    try:
+        return bent(pattern, marking or Marking(), rules or PointRules(), tolerance=tolerance)
+    except MeshflowError as error:
+        raise error.located(pattern.region.name) from None

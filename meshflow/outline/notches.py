@@ -19,19 +19,19 @@ from meshflow.geometry.pieces import project
 from meshflow.geometry.polygons import Area, curves_inside, gap_between
 from meshflow.geometry.transforms import move_points
 from meshflow.model.arrays import FloatArray, IntArray
-from meshflow.model.curve import Circle, Curve, Motion, Polycurve
+from meshflow.model.curve import Circle, Motion, Polycurve
 from meshflow.model.drawing import Layer
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.part import Mark
 from meshflow.model.pattern import Edge, FlatPattern, Seam
 
-__all__ = ["seam_notches"]
+__all__ = ["APART_MM", "EDGE_GAP_MM", "LENGTHS_MM", "seam_notches", "ticks_at"]
 
 EDGE_GAP_MM = 0.3
 DOUBLE_MM = 2.0
 LENGTHS_MM = (4.0, 3.0, 2.0)
 LEAST_SEAM_MM = 15.0
-_APART_MM = 0.5
+APART_MM = 0.5
 
 
 def seam_notches(
@@ -64,13 +64,13 @@ def seam_notches(
     notes : list of Finding
         What was left out.
     """
-    marks: list[Mark] = []
+    ticks: list[Polycurve] = []
     notes: list[Finding] = []
     for seam in pattern.seams:
-        ticks, left_out = _notches_of(pattern, seam, contours, room, motion, pitch, [mark.curve for mark in marks])
-        marks += ticks
+        drawn, left_out = _notches_of(pattern, seam, contours, room, motion, pitch, ticks)
+        ticks += drawn
         notes += [Finding("D106", Severity.NOTE, text, "Mark the matching points by hand.") for text in left_out]
-    return marks, notes
+    return [Mark(Layer.MARK_LINE, tick, "notch") for tick in ticks], notes
 
 
 def _notches_of(
@@ -80,8 +80,8 @@ def _notches_of(
     room: Area,
     motion: Motion,
     pitch: float,
-    standing: Sequence[Curve],
-) -> tuple[list[Mark], list[str]]:
+    standing: Sequence[Polycurve],
+) -> tuple[list[Polycurve], list[str]]:
     edges = pattern.edge(seam.edge_a), pattern.edge(seam.edge_b)
     formed = float(_lengths(pattern.region.vertices, edges[0].vertices)[-1])
     title = f"the seam of {seam.edge_a} and {seam.edge_b}"
@@ -94,13 +94,14 @@ def _notches_of(
         _feet(pattern, edge, contours[edge.loop], motion, part)
         for edge, part in zip(edges, (shares, other), strict=True)
     ]
-    marks: list[Mark] = []
+    drawn: list[Polycurve] = []
     missing = 0
     for number in range(count):
-        ticks = _pair(feet, number, number == count - 1, room, [*standing, *(mark.curve for mark in marks)])
-        marks += [Mark(Layer.MARK_LINE, tick, "notch") for tick in ticks]
+        near = _near([points[number] for points, _ in feet], [*standing, *drawn])
+        ticks = _pair(feet, number, number == count - 1, room, near)
+        drawn += ticks
         missing += not ticks
-    return marks, [f"{title} has no room for {missing} of its {count} notches."] if missing else []
+    return drawn, [f"{title} has no room for {missing} of its {count} notches."] if missing else []
 
 
 def _lengths(vertices: FloatArray, run: IntArray) -> FloatArray:
@@ -131,20 +132,31 @@ def _feet(
     return point_at(contour, along), -inward if is_hole else inward
 
 
+def _near(feet: Sequence[FloatArray], standing: Sequence[Polycurve]) -> list[Polycurve]:
+    """Return the ticks that a tick at one of the feet could touch: of a long seam's thousands only a few."""
+    if not standing:
+        return []
+    starts = np.array([tick.points[0] for tick in standing])
+    reach = 2.0 * (EDGE_GAP_MM + max(LENGTHS_MM) + DOUBLE_MM) + APART_MM
+    close = np.any([np.abs(starts - foot).max(axis=1) < reach for foot in feet], axis=0)
+    return [standing[place] for place in np.flatnonzero(close).tolist()]
+
+
 def _pair(
-    feet: Sequence[tuple[FloatArray, FloatArray]], number: int, double: bool, room: Area, standing: Sequence[Curve]
+    feet: Sequence[tuple[FloatArray, FloatArray]], number: int, double: bool, room: Area, standing: Sequence[Polycurve]
 ) -> list[Polycurve]:
     """Ticks of both edges at one share, as long as both have room for; none where one of them has not."""
     for tick_length in LENGTHS_MM:
-        sides = [_ticks(points[number], inward[number], tick_length, double) for points, inward in feet]
+        sides = [ticks_at(points[number], inward[number], tick_length, double) for points, inward in feet]
         ticks = [tick for side in sides for tick in side]
         apart = min(gap_between(sides[0], sides[1]), gap_between(ticks, standing))
-        if apart > _APART_MM and curves_inside(room, ticks):
+        if apart > APART_MM and curves_inside(room, ticks):
             return ticks
     return []
 
 
-def _ticks(foot: FloatArray, inward: FloatArray, tick_length: float, double: bool) -> list[Polycurve]:
+def ticks_at(foot: FloatArray, inward: FloatArray, tick_length: float, double: bool) -> list[Polycurve]:
+    """Return a tick that begins a hair from a point of the contour, or two side by side."""
     along = np.array([inward[1], -inward[0]])
     offsets = (-0.5 * DOUBLE_MM, 0.5 * DOUBLE_MM) if double else (0.0,)
     ends = np.stack([EDGE_GAP_MM * inward, (EDGE_GAP_MM + tick_length) * inward])

@@ -22,7 +22,7 @@ from meshflow.regions.locate import plane_weights
 from meshflow.regions.point import refuse_far, size_of
 from meshflow.regions.words import counted
 
-__all__ = ["land_in_view", "land_nearest", "view_frame"]
+__all__ = ["land_in_view", "land_nearest", "seen_in_view", "usual_side", "view_frame"]
 
 _NEAR_SHARE = 0.02
 _MOST_POINTS = 20_000
@@ -126,33 +126,63 @@ def land_in_view(
     """
     frame = view_frame(view)
     drawn = points if points.shape[1] == 2 else points @ frame[:2].T
-    seen = surface.vertices @ frame.T
-    drawn, number = _between(drawn, _usual_side(surface))
-    corners = seen[surface.faces]
+    drawn, number = _between(drawn, usual_side(surface))
+    faces, weights = seen_in_view(surface, drawn, view)
+    missing = np.flatnonzero(faces < 0)
+    if len(missing):
+        first = int(missing[0])
+        seen = (surface.vertices @ frame.T)[surface.faces.reshape(-1), :2]
+        raise SelectionError(
+            f'no surface lies behind the line "{text}" at or after its point {number[first] + 1} '
+            f"({drawn[first, 0]:.1f} right, {drawn[first, 1]:.1f} up in the view).",
+            remedy="Draw it inside the outline of the piece, in millimetres and in the frame of the file; "
+            f"in the view the piece reaches from {_spot(seen.min(axis=0))} to {_spot(seen.max(axis=0))}.",
+        )
+    return faces, weights, number
+
+
+def seen_in_view(surface: Surface, drawn: FloatArray, view: tuple[float, ...]) -> tuple[IntArray, FloatArray]:
+    """Return the place of the surface that one sees behind each point of a view.
+
+    Parameters
+    ----------
+    surface : Surface
+        The scan.
+    drawn : (k, 2) float array
+        Right and up in the view [mm].
+    view : (float, float, float)
+        Direction from the piece to the eye, of length 1.
+
+    Returns
+    -------
+    faces : (k,) int array
+        Face each lands in; -1 where there is no surface behind it.
+    barycentric : (k, 3) float array
+        Its place there.
+    """
+    corners = (surface.vertices @ view_frame(view).T)[surface.faces]
     low, high = corners[:, :, :2].min(axis=1), corners[:, :, :2].max(axis=1)
+    faces, weights = np.full(len(drawn), -1, dtype=np.int64), np.zeros((len(drawn), 3))
+    if len(drawn) == 0:
+        return faces, weights
     window = np.flatnonzero((high >= drawn.min(axis=0)).all(axis=1) & (low <= drawn.max(axis=0)).all(axis=1))
-    faces, weights = np.empty(len(drawn), dtype=np.int64), np.empty((len(drawn), 3))
     for index, point in enumerate(drawn):
         near = window[((low[window] <= point) & (high[window] >= point)).all(axis=1)]
         shares = plane_weights(point, *(corners[near, corner, :2] for corner in range(3)))
         behind = shares.min(axis=1, initial=np.inf) >= -1e-9  # never where a face is seen edgewise: not a number
         if not behind.any():
-            raise SelectionError(
-                f'no surface lies behind the line "{text}" at or after its point {number[index] + 1} '
-                f"({point[0]:.1f} right, {point[1]:.1f} up in the view).",
-                remedy="Draw it inside the outline of the piece, in millimetres and in the frame of the file; "
-                f"in the view the piece reaches from {_spot(low.min(axis=0))} to {_spot(high.max(axis=0))}.",
-            )
+            continue
         held = np.flatnonzero(behind)
         depth = np.einsum("ik,ik->i", shares[held], corners[near[held], :, 2])
         best = held[int(np.argmax(depth))]
         faces[index] = near[best]
         clipped = np.maximum(shares[best], 0.0)
         weights[index] = clipped / clipped.sum()
-    return faces, weights, number
+    return faces, weights
 
 
-def _usual_side(surface: Surface) -> float:
+def usual_side(surface: Surface) -> float:
+    """Return the median length of the sides of a surface's faces [mm]."""
     ends = surface.vertices[edge_table(surface.faces).vertices]
     return float(np.median(np.linalg.norm(ends[:, 0] - ends[:, 1], axis=1)))
 
