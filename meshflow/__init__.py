@@ -42,6 +42,7 @@ _HOME = {
     "thickness_at": "meshflow.mesh.measure",
     "write_dxf": "meshflow.drawing",
     "write_mesh": "meshflow.mesh.write",
+    "write_pdf": "meshflow.drawing",
     "write_svg": "meshflow.drawing",
 }
 

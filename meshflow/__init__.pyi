@@ -1,4 +1,5 @@
 from meshflow.drawing import write_dxf as write_dxf
+from meshflow.drawing import write_pdf as write_pdf
 from meshflow.drawing import write_svg as write_svg
 from meshflow.flatten import flatten as flatten
 from meshflow.job.lines import read_line as read_line

@@ -98,7 +98,14 @@ def main(folder: Path = HERE) -> None:
     """Write all files."""
     folder.mkdir(parents=True, exist_ok=True)
     skirt = scanned(shapes.saddle_skirt(), seed=11, holes=3, islands=4)
-    write.ply(folder / "saddle_skirt.ply", skirt, title="saddle skirt", column="label", numbers={"1": 1, "0": 0})
+    write.ply(
+        folder / "saddle_skirt.ply",
+        skirt,
+        title="saddle skirt",
+        column="label",
+        numbers={"1": 1, "0": 0},
+        colours=shapes.skirt_paint(skirt[0]),
+    )
     write.stl(folder / "canopy_finial.stl", scanned(shapes.canopy_finial(), seed=12, holes=2, islands=3))
     write.obj(folder / "breast_plate.obj", scanned(shapes.breast_plate(), seed=13, holes=2, islands=2))
     write.glb(folder / "mirror_panel.glb", scanned(shapes.mirror_panel(), seed=14, holes=2, islands=2))

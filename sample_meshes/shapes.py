@@ -70,6 +70,17 @@ def saddle_skirt(rings: int = 30, beyond: int = 3) -> Shape:
     return np.stack([x, y, z], 1), faces, {"1": np.flatnonzero(inside), "0": np.flatnonzero(~inside)}
 
 
+def skirt_paint(vertices: np.ndarray) -> np.ndarray:
+    """Return what is left of the old paint, red, green, blue: an oxblood ground, a cream border, a gold diamond."""
+    (w, h), power = SKIRT_HALF, SKIRT_POWER
+    x, y = np.abs(vertices[:, 0]) / w, np.abs(vertices[:, 1]) / h
+    rim = (x**power + y**power) ** (1 / power)
+    colours = np.full((len(vertices), 3), (112, 38, 34), dtype=np.uint8)
+    colours[(rim > 0.74) & (rim < 0.86)] = (236, 222, 186)
+    colours[(x + y < 0.42) & (x + y > 0.2)] = (196, 150, 62)
+    return colours
+
+
 def finial_slant(angle: np.ndarray) -> np.ndarray:
     """Return the slant from the apex to the scalloped rim [mm]."""
     return FINIAL_RIM + FINIAL_SCALLOP * np.abs(np.sin(0.5 * FINIAL_LOBES * angle))

@@ -24,8 +24,16 @@ def stl(path: Path, shape: Shape) -> None:
     )
 
 
-def ply(path: Path, shape: Shape, *, title: str, column: str, numbers: dict[str, int]) -> None:
-    """Binary PLY in millimetres with a whole number on each face: that of its group."""
+def ply(
+    path: Path,
+    shape: Shape,
+    *,
+    title: str,
+    column: str,
+    numbers: dict[str, int],
+    colours: np.ndarray | None = None,
+) -> None:
+    """Binary PLY in millimetres with a whole number on each face: that of its group; colours of vertices if given."""
     vertices, faces, groups = shape
     number = np.zeros(len(faces), dtype="<i4")
     for name, ids in groups.items():
@@ -33,11 +41,17 @@ def ply(path: Path, shape: Shape, *, title: str, column: str, numbers: dict[str,
     head = (
         f"ply\nformat binary_little_endian 1.0\ncomment carousel {title}, millimetres\n"
         f"element vertex {len(vertices)}\nproperty float x\nproperty float y\nproperty float z\n"
-        f"element face {len(faces)}\nproperty list uchar int vertex_indices\nproperty int {column}\nend_header\n"
+        + ("" if colours is None else "".join(f"property uchar {name}\n" for name in ("red", "green", "blue")))
+        + f"element face {len(faces)}\nproperty list uchar int vertex_indices\nproperty int {column}\nend_header\n"
     )
     record = np.zeros(len(faces), dtype=[("k", "u1"), ("v", "<i4", 3), (column, "<i4")])
     record["k"], record["v"], record[column] = 3, faces, number
-    path.write_bytes(head.encode() + vertices.astype("<f4").tobytes() + record.tobytes())
+    points = vertices.astype("<f4")
+    if colours is not None:
+        coloured = np.zeros(len(points), dtype=[("at", "<f4", 3), ("colour", "u1", 3)])
+        coloured["at"], coloured["colour"] = points, colours
+        points = coloured
+    path.write_bytes(head.encode() + points.tobytes() + record.tobytes())
 
 
 def obj(path: Path, shape: Shape) -> None:

@@ -19,19 +19,22 @@ from meshflow.errors import MeshflowError
 __all__ = ["main"]
 
 COMMANDS = {
-    "check": "Say whether a scan is fit to use, and what is wrong with it.",
+    "check": "Say whether a scan or a drawing is fit to use, and why not.",
     "mend": "Repair a scan within a bound on the deviation.",
     "align": "Set a scan on its datum, or lay it on another scan.",
     "mirror": "Find the middle of a scan; make its mirror image or its whole.",
     "resize": "Bring a scan to the size of a mount or a wearer.",
     "measure": "Take measures of a scan, for the record.",
     "compare": "Hold a piece against what it should be.",
+    "photo": "Bring a photograph of a flat thing to true size.",
     "section": "Cut profiles, girths or gauges from a scan.",
     "offset": "Write the surface some millimetres outside or inside a scan.",
     "panels": "Split a scan into a few panels that lie nearly flat.",
     "flatten": "Lay one piece of a scan flat: drawing, pictures, figures.",
     "nest": "Lay parts out on sheets.",
+    "paper": "Print a drawing at true size on sheets of paper.",
     "run": "Run a whole job file.",
+    "verify": "Check the folder of a job: hashes, outlines, sheets, nests.",
     "demo": "Copy the demo job to a folder and run it.",
     "stock": "List materials, sheets, processes or machines.",
     "schema": "Print the JSON schema of a job file, for editors.",

@@ -11,6 +11,7 @@ import click
 
 __all__ = [
     "DXF_VERSIONS",
+    "DrawingUnit",
     "Length",
     "OutFile",
     "Percent",
@@ -111,6 +112,21 @@ class Unit(click.ParamType):  # type: ignore[type-arg]
 
         try:
             unit_scale(str(value))
+        except UnitError as error:
+            self.fail(str(error), param, ctx)
+        return str(value)
+
+
+class DrawingUnit(Unit):
+    """A unit of length, or ``px`` or ``pt``, in which drawings come."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the name as given, if it is one."""
+        from meshflow.drawing.svg_size import drawing_unit
+        from meshflow.errors import UnitError
+
+        try:
+            drawing_unit(str(value))
         except UnitError as error:
             self.fail(str(error), param, ctx)
         return str(value)

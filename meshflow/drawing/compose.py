@@ -4,9 +4,9 @@ Terms: a *net* contour has the true size of the piece; the *kerf* is the width o
 net contour and has to be allowed for by the shop, unless it is already in the contour.
 
 Convention: marks first, then inner contours, then outer ones (the order of `Layer`), because a piece that is cut free
-moves; within a layer by part name and copy. A sheet's corner is the origin, its length along x. Nothing but contours
-and marks is drawn: shops dislike notes mixed in, so what there is to say travels as comments and properties. Whoever
-wants a written note passes its strokes; they go on the layer NOTE.
+moves; within a layer region by region of the sheet (`order`). A sheet's corner is the origin, its length along x.
+Nothing but contours and marks is drawn: shops dislike notes mixed in, so what there is to say travels as comments and
+properties. Whoever wants a written note passes its strokes; they go on the layer NOTE.
 """
 
 from __future__ import annotations
@@ -15,8 +15,11 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from meshflow.drawing.order import cut_order
 from meshflow.errors import NestError, OptionError
 from meshflow.geometry.curves import bounds, reversed_curve, transformed
+from meshflow.geometry.parted import with_gaps
+from meshflow.geometry.pieces import project
 from meshflow.geometry.transforms import motion_of
 from meshflow.model.curve import Circle, Curve, Dot, Motion, Polycurve
 from meshflow.model.drawing import LAYERS, NEVER_CUT, Drawing, Layer, Stroke
@@ -65,6 +68,7 @@ def compose_part(part: Part, *, copies: int | None = None, job_hash: str = "", n
         "name": part.name,
         "units": "mm",
         **_kerf_properties([part]),
+        **_gap_properties([part]),
         **_material_properties([part]),
         **_evidence_properties([part]),
         "contour_tolerance_mm": f"{part.contour_tolerance_mm:g}",
@@ -115,7 +119,7 @@ def compose_sheet(
     sheet = layout.sheet
     placed = sorted(layout.placements, key=lambda placement: (placement.part, placement.copy))
     strokes: list[Stroke] = []
-    for placement in placed:
+    for placement in _in_cut_order(placed, known):
         if placement.part not in known:
             raise NestError(
                 f"the layout places the part {placement.part!r}, which is not among the parts given.",
@@ -130,6 +134,7 @@ def compose_sheet(
         "name": name or f"sheet-{sheet.id}",
         "units": "mm",
         **_kerf_properties(used),
+        **_gap_properties(used),
         **_material_properties(used),
         **_evidence_properties(used),
         "sheet": sheet.id,
@@ -139,6 +144,14 @@ def compose_sheet(
     }
     title = f"Sheet {sheet.id}, {sheet.length_mm:g} x {sheet.width_mm:g} mm, with {len(placed)} pieces."
     return _drawing(properties["name"], title, _by_layer(strokes), used, properties)
+
+
+def _in_cut_order(placed: Sequence[Placement], known: dict[str, Part]) -> list[Placement]:
+    """Return placements region by region; those of unknown parts first, so that they are refused."""
+    strange = [placement for placement in placed if placement.part not in known]
+    sound = [placement for placement in placed if placement.part in known]
+    boxes = [bounds(transformed(known[placement.part].outline, motion_of(placement))) for placement in sound]
+    return [*strange, *(sound[index] for index in cut_order(boxes))]
 
 
 def _by_name(parts: Sequence[Part]) -> dict[str, Part]:
@@ -153,11 +166,20 @@ def _by_name(parts: Sequence[Part]) -> dict[str, Part]:
 def _strokes_of(part: Part, placement: Placement | None = None) -> list[Stroke]:
     curves: list[tuple[Layer, Curve]] = [(mark.layer, mark.curve) for mark in part.marks]
     curves += [(Layer.CUT_INSIDE, hole) for hole in part.holes]
-    curves.append((Layer.CUT_OUTSIDE, part.outline))
+    curves += [(Layer.CUT_OUTSIDE, curve) for curve in _outline_of(part)]
     if placement is None:
         return [Stroke(layer, curve) for layer, curve in curves]
     motion = motion_of(placement)
     return [Stroke(layer, _placed(curve, motion)) for layer, curve in curves]
+
+
+def _outline_of(part: Part) -> list[Polycurve | Circle]:
+    """Return the outline, whole, or as the runs between the gaps that are asked for at its tab points."""
+    dots = [mark.curve.position for mark in part.marks if mark.layer is Layer.TAB_POINT and isinstance(mark.curve, Dot)]
+    if not part.tab_gap_mm or not dots:
+        return [part.outline]
+    along, _ = project(part.outline, dots)
+    return [*with_gaps(part.outline, along.tolist(), part.tab_gap_mm)]
 
 
 def _placed(curve: Curve, motion: Motion) -> Curve:
@@ -186,6 +208,7 @@ def _drawing(
         "Units: millimetres, true size.",
         *_kerf_sentences(parts),
         *_blank_sentences(parts),
+        *_gap_sentences(parts),
         *([f"Material: {_material_text(properties)}."] if _material_text(properties) else []),
         *_evidence_sentences(parts),
         *_layer_sentences(properties),
@@ -249,7 +272,24 @@ def _blank_sentences(parts: Sequence[Part]) -> list[str]:
             where = "along its free edges (seams are net)" if seams else "all round"
             far = f"{part.allowance_mm:.3g} mm outside the net line"
             sentences.append(f"Blank{of}: {far} {where}, trim after forming.")
+        if part.allowances:
+            of = f" of {part.name}" if len(parts) > 1 else ""
+            rows = "; ".join(f"{row.kind} {row.width_mm:g} mm along {row.along}" for row in part.allowances)
+            sentences.append(f"Allowances{of}: {rows}. The net line is a mark.")
     return sentences
+
+
+def _gap_sentences(parts: Sequence[Part]) -> list[str]:
+    """Return which outlines are open on purpose."""
+    held = [part for part in parts if part.tab_gap_mm]
+    widths = ", ".join(dict.fromkeys(f"{part.tab_gap_mm:g}" for part in held))
+    names = ", ".join(part.name for part in held)
+    return [f"Open on purpose: gaps of {widths} mm for holding tabs in the outline of {names}."] if held else []
+
+
+def _gap_properties(parts: Sequence[Part]) -> dict[str, str]:
+    widest = max((part.tab_gap_mm for part in parts), default=0.0)
+    return {"tab_gap_mm": f"{widest:g}"} if widest else {}
 
 
 def _material_properties(parts: Sequence[Part]) -> dict[str, str]:

@@ -21,17 +21,29 @@ from meshflow.model.curve import Circle, Curve, Dot, Polycurve
 __all__ = [
     "Area",
     "boxes_inside",
+    "buffered_ring",
+    "common_area",
+    "containments",
     "crossing_places",
     "curves_inside",
+    "cut_back",
     "depth_of",
+    "farthest_outside",
     "gap_between",
     "inside",
     "joined_outline",
+    "joined_rings",
     "least_rectangle_angle",
+    "line_inside",
     "material",
+    "near_pairs",
+    "parallels",
+    "pieces_inside",
     "pole_of_inaccessibility",
+    "ring_covers",
     "rings_cross",
     "rings_overlap",
+    "same_line",
     "shrunk",
     "without_box",
     "without_curves",
@@ -85,9 +97,147 @@ def joined_outline(rings: Sequence[FloatArray]) -> tuple[FloatArray, int]:
     return np.asarray(shapely.get_coordinates(whole.exterior)[:-1]), len(whole.interiors)
 
 
+def joined_rings(
+    outer: FloatArray, inner: Sequence[FloatArray], added: Sequence[FloatArray]
+) -> tuple[FloatArray, list[FloatArray]]:
+    """Return the rings of an area with openings, and more areas laid over it.
+
+    Parameters
+    ----------
+    outer : (n, 2) float array
+        Outer ring [mm].
+    inner : sequence of (k, 2) float array
+        Rings of its openings.
+    added : sequence of (m, 2) float array
+        Simple rings of what is added.
+
+    Returns
+    -------
+    outer : (n, 2) float array
+        Outer ring of the largest piece, the first point not repeated.
+    inner : list of (k, 2) float array
+        Its openings, the largest first.
+    """
+    import shapely
+
+    whole = shapely.union_all([shapely.Polygon(outer, list(inner)), *(shapely.Polygon(ring) for ring in added)])
+    whole = max(shapely.get_parts(whole), key=lambda piece: float(piece.area))
+    rings = [np.asarray(shapely.get_coordinates(ring)[:-1]) for ring in (whole.exterior, *whole.interiors)]
+    areas = [float(shapely.Polygon(ring).area) for ring in rings]
+    order = sorted(range(1, len(rings)), key=lambda k: (-areas[k], *rings[k].min(axis=0).tolist()))
+    # Slits that rounding opens between areas laid side by side are no openings.
+    return rings[0], [rings[k] for k in order if areas[k] > 1e-6]
+
+
+def cut_back(ring: FloatArray, cutter: FloatArray) -> list[FloatArray]:
+    """Return what is left of an area within a ring when another is cut away: rings, the largest first."""
+    import shapely
+
+    left = shapely.difference(shapely.Polygon(ring).buffer(0.0), shapely.Polygon(cutter))
+    parts = [part for part in shapely.get_parts(left) if part.geom_type == "Polygon" and part.area > 1e-9]
+    parts.sort(key=lambda part: -float(part.area))
+    return [np.asarray(shapely.get_coordinates(part.exterior)[:-1]) for part in parts]
+
+
+def buffered_ring(ring: FloatArray, distance: float, *, most_mitre: float) -> FloatArray | None:
+    """Return the outer ring of the area within a ring, grown by a distance or shrunk by a negative one.
+
+    Parameters
+    ----------
+    ring : (k, 2) float array
+        A simple ring [mm].
+    distance : float
+        How far it grows [mm].
+    most_mitre : float
+        How far a corner may run out, over the distance; 0 to round it.
+
+    Returns
+    -------
+    (n, 2) float array or None
+        Of the largest piece, the first point not repeated; None when nothing is left.
+    """
+    import shapely
+
+    style = "mitre" if most_mitre > 0.0 else "round"
+    grown = shapely.buffer(
+        shapely.Polygon(ring), distance, join_style=style, mitre_limit=max(most_mitre, 1.0), quad_segs=32
+    )
+    parts = [part for part in shapely.get_parts(grown) if not part.is_empty]
+    if not parts:
+        return None
+    return np.asarray(shapely.get_coordinates(max(parts, key=lambda part: float(part.area)).exterior)[:-1])
+
+
 def shrunk(area: Area, by: float) -> Area:
     """Return the part of an area that lies at least `by` from its rim [mm]."""
     return area.buffer(-by)
+
+
+def parallels(points: ArrayLike, by: float, *, closed: bool) -> list[FloatArray]:
+    """Return the lines that run `by` to the left of a polyline, corners kept sharp.
+
+    Parameters
+    ----------
+    points : (k, 2) array_like
+        The polyline [mm]; a closed one must not cross itself.
+    by : float
+        Distance, over 0 [mm].
+    closed : bool
+        Whether the last point joins the first.
+
+    Returns
+    -------
+    list of (n, 2) float array
+        In the direction of the polyline; closed ones begin near its start and do not repeat their first point. Empty
+        where there is no room, several where it is parted.
+    """
+    import shapely
+
+    line = np.asarray(points, dtype=np.float64).reshape(-1, 2)
+    if not closed:
+        moved = shapely.offset_curve(shapely.LineString(line), by, join_style="mitre", mitre_limit=3.0)
+        parts = [shapely.get_coordinates(part) for part in shapely.get_parts(moved) if not part.is_empty]
+        return [part for part in parts if len(part) > 1]
+    turns_left = bool(shapely.LinearRing(line).is_ccw)
+    area = shapely.Polygon(line).buffer(-by if turns_left else by, join_style="mitre", mitre_limit=3.0)
+    rings = [shapely.get_coordinates(part.exterior)[:-1] for part in shapely.get_parts(area) if not part.is_empty]
+    return [_ring_from(ring, line[0], turns_left) for ring in rings]
+
+
+def _ring_from(ring: FloatArray, start: FloatArray, turns_left: bool) -> FloatArray:
+    """Return a ring that begins near a point and runs the way that is asked for."""
+    after = np.roll(ring, -1, axis=0)
+    if (float(np.sum(ring[:, 0] * after[:, 1] - after[:, 0] * ring[:, 1])) > 0.0) != turns_left:
+        ring = ring[::-1]
+    return np.roll(ring, -int(np.argmin(np.hypot(*(ring - start).T).round(9))), axis=0)
+
+
+def line_inside(area: Area, start: ArrayLike, end: ArrayLike) -> list[FloatArray]:
+    """Return the stretches of a straight line that lie in an area, each as its two ends, in order, shape (2, 2)."""
+    import shapely
+
+    line = shapely.LineString([start, end])
+    parts = [part for part in shapely.get_parts(shapely.intersection(area, line)) if part.length > 0.0]
+    ends = [shapely.get_coordinates(part)[[0, -1]] for part in parts]
+    return sorted(ends, key=lambda pair: float(np.hypot(*(pair[0] - np.asarray(start)))))
+
+
+def pieces_inside(area: Area, points: ArrayLike) -> list[FloatArray]:
+    """Return the stretches of a polyline that lie in an area, in the order of the polyline, each (k, 2).
+
+    A polyline that comes back to its start comes back whole, its first point repeated, where all of it lies inside.
+    """
+    import shapely
+
+    line = shapely.LineString(np.asarray(points, dtype=np.float64))
+    if shapely.covers(area, line):
+        return [np.asarray(points, dtype=np.float64)]
+    cut = shapely.intersection(area, line)
+    joined = shapely.line_merge(cut) if cut.geom_type == "MultiLineString" else cut
+    parts = [part for part in shapely.get_parts(joined) if part.geom_type == "LineString" and part.length > 0.0]
+    middles = [shapely.line_interpolate_point(part, 0.5 * part.length) for part in parts]
+    order = np.argsort([shapely.line_locate_point(line, middle) for middle in middles], kind="stable")
+    return [np.asarray(shapely.get_coordinates(parts[place])) for place in order.tolist()]
 
 
 def without_curves(area: Area, curves: Sequence[Curve], *, clearance: float) -> Area:
@@ -175,6 +325,30 @@ def rings_cross(one: ArrayLike, other: ArrayLike) -> FloatArray:
 
     common = shapely.intersection(shapely.LinearRing(np.asarray(one)), shapely.LinearRing(np.asarray(other)))
     return np.asarray(shapely.get_coordinates(common)[:1]).reshape(-1, 2)
+
+
+def farthest_outside(inner: FloatArray, outer: FloatArray) -> float:
+    """Return how far a ring runs out of another at most [mm]; 0 when it lies within it.
+
+    What lies outside is as deep as its corners lie from the one ring or from the other.
+    """
+    import shapely
+
+    out = shapely.difference(shapely.Polygon(inner), shapely.Polygon(outer))
+    places = shapely.get_coordinates(out)
+    if len(places) == 0:
+        return 0.0
+    corners = shapely.points(places)
+    away = [shapely.distance(line, corners).max() for line in (shapely.Polygon(outer), shapely.LinearRing(inner))]
+    return float(max(away))
+
+
+def ring_covers(outer: FloatArray, inner: FloatArray, slack: float) -> bool:
+    """Return whether a simple ring lies within another, or leaves it by no more than `slack` [mm]."""
+    import shapely
+
+    whole = shapely.Polygon(outer)
+    return bool(whole.is_valid) and farthest_outside(inner, outer) <= slack
 
 
 def rings_overlap(one: ArrayLike, other: ArrayLike) -> bool:
@@ -272,3 +446,61 @@ def least_rectangle_angle(points: ArrayLike) -> float:
     area = wide * high
     near = np.flatnonzero(area <= area.min() * (1.0 + 1e-6))
     return float(turn[near[np.lexsort((-turn[near], np.abs(turn[near]).round(9)))[0]]])
+
+
+def near_pairs(lines: Sequence[FloatArray], within: float) -> list[tuple[int, int, float, tuple[float, float]]]:
+    """Return which polylines come near each other.
+
+    Parameters
+    ----------
+    lines : sequence of (k, 2) float array
+        Polylines of two points or more; a closed one comes back to its first point [mm].
+    within : float
+        Greatest distance that counts [mm].
+
+    Returns
+    -------
+    list of (int, int, float, (float, float))
+        Numbers of the two, the lower first, their distance and a place where they are nearest [mm]; sorted.
+    """
+    import shapely
+
+    strings = np.array([shapely.LineString(line) for line in lines], dtype=object)
+    if len(strings) < 2:
+        return []
+    one, two = shapely.STRtree(strings).query(strings, predicate="dwithin", distance=within)
+    found = []
+    for i, j in sorted((i, j) for i, j in zip(one.tolist(), two.tolist(), strict=True) if i < j):
+        between = shapely.get_coordinates(shapely.shortest_line(strings[i], strings[j]))
+        x, y = between.mean(axis=0).tolist()
+        found.append((i, j, float(np.hypot(*(between[1] - between[0]))), (x, y)))
+    return found
+
+
+def common_area(one: ArrayLike, other: ArrayLike) -> float:
+    """Return the area that lies within both of two simple rings [mm2]."""
+    import shapely
+
+    areas = (shapely.Polygon(np.asarray(ring)) for ring in (one, other))
+    return float(shapely.area(shapely.intersection(*areas)))
+
+
+def same_line(one: FloatArray, other: FloatArray, within: float) -> bool:
+    """Return whether two polylines lie on each other all along, whichever way they run [mm]."""
+    import shapely
+
+    lines = [shapely.LineString(points) for points in (one, other)]
+    return all(
+        bool((shapely.distance(line, shapely.points(points)) <= within).all())
+        for line, points in zip(lines, (other, one), strict=True)
+    )
+
+
+def containments(rings: Sequence[FloatArray]) -> list[tuple[int, int]]:
+    """Return the pairs (inner, outer) of rings of which the first point of the one lies inside the other, sorted."""
+    import shapely
+
+    areas = np.array([shapely.Polygon(ring) for ring in rings], dtype=object)
+    firsts = shapely.points(np.array([ring[0] for ring in rings]).reshape(-1, 2))
+    inner, outer = shapely.STRtree(areas).query(firsts, predicate="within")
+    return sorted((i, o) for i, o in zip(inner.tolist(), outer.tolist(), strict=True) if i != o)

@@ -10,5 +10,6 @@ Terms: a *step* is one stage for one part or one nest; the *record* is the file 
 out; a *stale* file was written by an earlier run and is no longer made.
 
 The codes of what a job has to say: J101 a part that was not made, J102 a group of parts that was not nested, J103
-sheets that the job does not list, J104 a measure that was not taken.
+sheets that the job does not list, J104 a measure that was not taken, J105 an assembly whose shared holes were not
+found, J106 a supplier whose pack was not written. J120 to J129 are those of `verify`.
 """

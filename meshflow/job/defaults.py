@@ -11,7 +11,10 @@ from typing import Final, Literal
 
 from meshflow.model.stock import Material
 
-__all__ = ["TRYOUT_THICKNESS_MM", "Tryout", "usual_process"]
+__all__ = ["LEAST_TOLERANCE_MM", "TRYOUT_THICKNESS_MM", "Tryout", "usual_process"]
+
+# What a good cutting shop holds; a rougher scan gets a larger one (`outline.tolerance`).
+LEAST_TOLERANCE_MM: Final = 0.05
 
 Tryout = Literal["acrylic", "card"]
 

@@ -32,7 +32,9 @@ __all__ = ["Published", "check_folder", "draft_in", "prepare_folder", "publish",
 _DRAFT: Final = ".meshflow-draft-"
 _ABANDONED_S: Final = 24 * 3600.0  # a draft of a run that was killed; no run takes a day
 # What a record may call one of our files: nothing that could lead out of the folder.
-_OURS: Final = re.compile(r"(?:(?:patterns|sheets)/)?[A-Za-z0-9_][A-Za-z0-9_.-]*")
+_OURS: Final = re.compile(
+    r"(?:(?:patterns|sheets|assemblies|packs/[A-Za-z0-9_][A-Za-z0-9_-]*)/)?[A-Za-z0-9_][A-Za-z0-9_.-]*"
+)
 
 
 @dataclass(frozen=True)

@@ -15,13 +15,16 @@ from pathlib import Path
 from typing import Any
 
 from meshflow.errors import JobFileError, MeshflowError
-from meshflow.job.defaults import TRYOUT_THICKNESS_MM, usual_process
-from meshflow.job.lines import DrawnLine, lines_of
+from meshflow.job.defaults import LEAST_TOLERANCE_MM, TRYOUT_THICKNESS_MM, usual_process
+from meshflow.job.lines import DrawnLine, curves_of, lines_of
 from meshflow.job.locate import FieldPath, field_lines
 from meshflow.job.mistakes import Mistakes
-from meshflow.job.plan import JobPlan, MeasurePlan, PartPlan
+from meshflow.job.places import point_in
+from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan, SupplierPlan
 from meshflow.model.pattern import Limits
-from meshflow.model.stock import Material, Sheet
+from meshflow.model.stock import Material, Process, Sheet
+from meshflow.stock.cutting import bed_of
+from meshflow.stock.joining import PointRules, point_rules
 from meshflow.stock.load import load_stock
 from meshflow.stock.lookup import Stock
 from meshflow.units import length_mm
@@ -49,6 +52,7 @@ def load_job(path: str | Path) -> JobPlan:
     JobFileError
         With one line for every mistake, by line: ``job.toml:41: part[2].material: ...``.
     """
+    from meshflow.drawing.paper import bars_of
     from meshflow.job.schema import Surroundings, read_form
 
     path = Path(path)
@@ -79,6 +83,9 @@ def load_job(path: str | Path) -> JobPlan:
         png=model.output.png,
         canonical=model.model_dump(mode="json"),
         measures=tuple(_measure(row, path.parent) for row in model.measure),
+        assemblies=tuple(_assembly(row) for row in model.assembly),
+        suppliers=tuple(_supplier(row, model.output.dxf[0], stock) for row in model.supplier),
+        printed_bars=bars_of(model.output.printed_bars) if model.output.printed_bars else (),
     )
 
 
@@ -139,10 +146,33 @@ def _clashes(data: dict[str, Any], stock: Stock) -> Iterator[tuple[FieldPath, st
     for number, title in enumerate(titles):
         if isinstance(title, str) and title in titles[:number]:
             yield ("measure", number, "name"), f'"{title}" names two measures. Name each for itself.'
+    yield from _assemblies(data, {str(row.get("name")) for row in parts})
+    processes = [str(row.get("process", number)).strip().lower() for number, row in enumerate(_rows(data, "supplier"))]
+    for number, process in enumerate(processes):
+        if process in processes[:number]:
+            yield ("supplier", number, "process"), f'"{process}" goes to two shops. Name one shop for each process.'
     kinds = [_kind(row, stock) for row in sheets]
     for number, kind in enumerate(kinds):
         if kind is not None and kind in kinds[:number]:
             yield ("sheet", number), "the same sheet is listed twice. List it once, with its count."
+
+
+def _assemblies(data: dict[str, Any], parts: set[str]) -> Iterator[tuple[FieldPath, str]]:
+    """Yield what is wrong between assemblies and parts: layers that are no parts, names that stand twice."""
+    titles: list[str] = []
+    for number, row in enumerate(_rows(data, "assembly")):
+        title = str(row.get("name", number)).lower()
+        if title in titles:
+            yield ("assembly", number, "name"), f'"{row["name"]}" names two assemblies; their files would collide.'
+        titles.append(title)
+        named = row.get("layers")
+        layers = named if isinstance(named, list) else []
+        for place, layer in enumerate(layers):
+            if isinstance(layer, str) and layer not in parts:
+                known = ", ".join(sorted(parts))
+                yield ("assembly", number, "layers", place), f'"{layer}" is no part of this job. Parts: {known}.'
+            elif layer in layers[:place]:
+                yield ("assembly", number, "layers", place), f'"{layer}" stands twice. A layer is a part of its own.'
 
 
 def _kind(row: dict[str, Any], stock: Stock) -> tuple[float | str, ...] | None:
@@ -174,13 +204,17 @@ def tryout_name(part: str) -> str:
 
 def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
     """Return the part that a row asks for and, if it does, its try-out piece."""
+    from meshflow.job.schema_asked import asked_of
+    from meshflow.job.schema_cut import allowances_of, kerf_in
+
     material = stock.material(row.material)
+    process = stock.process(row.process or usual_process(material))
     part = PartPlan(
         name=row.name,
         mesh=folder / row.mesh,
         scan=row.mesh,
         material=material,
-        process=stock.process(row.process or usual_process(material)),
+        process=process,
         thickness_mm=row.thickness,
         limits=stock.limits(material.id, row.thickness),
         units=row.units,
@@ -194,7 +228,7 @@ def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
         may_mirror=row.may_mirror,
         turns_deg=tuple(row.turns),
         grain_deg=row.grain,
-        tolerance_mm=row.tolerance,
+        tolerance_mm=row.tolerance or LEAST_TOLERANCE_MM,
         objective=row.objective or material.objective,
         trim_mm=row.trim,
         darts=row.darts,
@@ -202,6 +236,20 @@ def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
         keep_out=row.keep_out or "",
         finger_mm=row.finger,
         lines=_lines(row, folder),
+        paper=row.paper,
+        texture_dpi=row.texture_dpi,
+        bed=bed_of(process, stock.machines.values()),
+        tabs=row.tabs,
+        allowances=allowances_of(row, material),
+        kerf_in_mm=kerf_in(row.kerf, process),
+        fit=row.fit,
+        tolerance_chosen=row.tolerance is None,
+        lead_in_mm=row.lead_in or 0.0,
+        asked=asked_of(row),
+        rules=_rules(row, stock, material, process),
+        drawings={
+            line.file: curves_of(line.file, inside=folder, layers=line.layers or None) for line in row.line if line.file
+        },
     )
     return [part, _tryout(part, row, stock)] if row.tryout else [part]
 
@@ -212,6 +260,12 @@ def _lines(row: Any, folder: Path) -> tuple[DrawnLine, ...]:
     return tuple({line.name: line for line in found}.values())
 
 
+def _rules(row: Any, stock: Stock, material: Material, process: Process) -> PointRules:
+    """Return what the points and lines of a part are held against."""
+    tempers = tuple(bend.temper or "" for bend in row.bend)
+    return point_rules(stock, material.id, process.id, row.thickness, tempers=tempers)
+
+
 def _measure(row: Any, folder: Path) -> MeasurePlan:
     """Return the measure that a row asks for."""
     ((kind, text),) = row.asked.items()
@@ -219,18 +273,37 @@ def _measure(row: Any, folder: Path) -> MeasurePlan:
     return MeasurePlan(row.name, folder / row.mesh, kind, text, row.mesh, row.units, lines)
 
 
+def _assembly(row: Any) -> AssemblyPlan:
+    """Return the assembly that a row asks for."""
+    points = tuple(point_in(text) for text in row.holes)
+    return AssemblyPlan(row.name, tuple(row.layers), points, row.diameter, row.fastener)
+
+
+def _supplier(row: Any, version: Any, stock: Stock) -> SupplierPlan:
+    """Return the shop that a row names; its folder is called after it and the process."""
+    from meshflow.job.single import part_name
+
+    process = stock.process(row.process)
+    folder = f"{part_name(row.name).lower()}-{process.id}"
+    return SupplierPlan(row.name, process, row.send, row.dxf or version, folder)
+
+
 def _tryout(part: PartPlan, row: Any, stock: Stock) -> PartPlan:
     """Return the try-out piece of a part: the same shape, once, in acrylic or card, without grain."""
     material = stock.material(row.tryout)
     thickness = row.tryout_thickness or TRYOUT_THICKNESS_MM[row.tryout]
+    process = stock.process(usual_process(material))
     return replace(
         part,
         name=tryout_name(part.name),
         material=material,
-        process=stock.process(usual_process(material)),
+        process=process,
+        bed=bed_of(process, stock.machines.values()),
+        rules=point_rules(stock, material.id, process.id, thickness, tempers=("",) * len(row.bend)),
         thickness_mm=thickness,
         limits=_draped(material, stock.limits(material.id, thickness), thickness),
         quantity=1,
+        kerf_in_mm=0.0 if row.kerf == "net" else process.kerf_mm,
         grain_deg=None,
         objective=material.objective,
         tryout_of=part.name,

@@ -27,7 +27,6 @@ _KINDS: Mapping[str, str] = {
     "bool_type": "must be true or false, not {value}.",
     "list_type": "must be a list, not {value}.",
     "model_type": "must be a table, not {value}.",
-    "too_short": "must hold at least one entry.",
 }
 # Comparisons, with the limit that pydantic hands over.
 _LIMITS: Mapping[str, tuple[str, str]] = {
@@ -36,6 +35,7 @@ _LIMITS: Mapping[str, tuple[str, str]] = {
     "less_than": ("lt", "must be less than {limit}, not {value}."),
     "less_than_equal": ("le", "must be at most {limit}, not {value}."),
     "string_too_long": ("max_length", "must be at most {limit} letters long."),
+    "too_short": ("min_length", "must hold at least {limit} {entries}."),
     "too_long": ("max_length", "must hold at most {limit} entries."),
     "literal_error": ("expected", "must be {limit}, not {value}."),
 }
@@ -101,7 +101,8 @@ def in_words(mistake: Mapping[str, Any], *, known: Sequence[str] = ()) -> str:
     if kind in _LIMITS:
         name, text = _LIMITS[kind]
         limit = mistake["ctx"][name]
-        return text.format(limit=f"{limit:g}" if isinstance(limit, float) else limit, value=value)
+        entries = "entry" if limit == 1 else "entries"
+        return text.format(limit=f"{limit:g}" if isinstance(limit, float) else limit, value=value, entries=entries)
     if kind in _KINDS:
         return _KINDS[kind].format(value=value)
     text = str(mistake["msg"]).removeprefix("Value error, ")

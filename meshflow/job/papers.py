@@ -3,18 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
 import meshflow
 from meshflow.errors import MeshflowError
-from meshflow.job.outputs import RECORD, dxf_name, sheet_name
+from meshflow.job.assembly import layer_words
+from meshflow.job.outputs import FOLD_UP, ON_SCAN, RECORD, SURFACE, dxf_name, folds_up, sheet_name
 from meshflow.job.plan import JobPlan
 from meshflow.job.results import JobResult, MadePart, NestGroup, RefusedPart
+from meshflow.model.assembly import Assembly
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.pattern import Verdict
 from meshflow.model.stock import Process
-from meshflow.report import Caution, DocumentInput, FileLink, MeasureEntry, NestEntry, PartEntry, ScanEntry, document
+from meshflow.report import (
+    AssemblyEntry,
+    Caution,
+    DocumentInput,
+    FileLink,
+    MeasureEntry,
+    NestEntry,
+    PartEntry,
+    ScanEntry,
+    document,
+)
 from meshflow.stock.lookup import Stock
 
 __all__ = ["job_document"]
@@ -35,13 +48,15 @@ _FORMED: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
 )
 
 
-def job_document(result: JobResult) -> str:
+def job_document(result: JobResult, folder: Path) -> str:
     """Return the HTML document of a job.
 
     Parameters
     ----------
     result : JobResult
         What the run came to.
+    folder : Path
+        Where its files lie; pictures that are shown in the document are read from there.
 
     Returns
     -------
@@ -59,13 +74,17 @@ def job_document(result: JobResult) -> str:
             title=plan.title,
             parts=tuple(_part(made, plan) for made in result.made),
             nests=tuple(_nest(group, plan) for group in result.nests),
+            assemblies=tuple(_assembly(plan.name, assembly, result, folder) for plan, assembly in result.assemblies),
             scans=_scans(result),
             measures=tuple(
                 MeasureEntry(plan.name, plan.scan, measure.value, measure.unit, measure.what)
                 for plan, measure in result.measures
             ),
             cautions=_cautions(result),
-            files=(FileLink(RECORD, "job record: inputs, versions, figures, hashes"),),
+            files=(
+                FileLink(RECORD, "job record: inputs, versions, figures, hashes"),
+                *(FileLink(f"packs/{one.folder}/order.pdf", f"order to {one.name}") for one in result.packs),
+            ),
             record=(
                 ("Job hash", result.job_hash),
                 ("meshflow", meshflow.__version__),
@@ -75,7 +94,9 @@ def job_document(result: JobResult) -> str:
             refusals=(
                 *(_not_made(refused) for refused in result.refused),
                 *(_not_nested(name, error) for name, error in result.unnested),
+                *(_not_assembled(plan.name, error) for plan, error in result.unassembled),
                 *(_not_measured(plan.name, error) for plan, error in result.unmeasured),
+                *(_not_packed(plan.name, error) for plan, error in result.unpacked),
             ),
         )
     )
@@ -91,6 +112,16 @@ def _not_made(refused: RefusedPart) -> Finding:
 def _not_nested(name: str, error: MeshflowError) -> Finding:
     place = f"{error.where}: " if error.where and error.where != name else ""
     return Finding("J102", Severity.REFUSE, f"not nested: {place}{error.what}", error.remedy, where=name)
+
+
+def _not_assembled(name: str, error: MeshflowError) -> Finding:
+    text = f"its shared holes were not found: {f'{error.where}: ' if error.where != name else ''}{error.what}"
+    return Finding("J105", Severity.REFUSE, text, error.remedy, where=name)
+
+
+def _not_packed(name: str, error: MeshflowError) -> Finding:
+    text = f"its pack was not written: {f'{error.where}: ' if error.where else ''}{error.what}"
+    return Finding("J106", Severity.REFUSE, text, error.remedy, where=name)
 
 
 def _not_measured(name: str, error: MeshflowError) -> Finding:
@@ -114,8 +145,19 @@ def _part(made: MadePart, job: JobPlan) -> PartEntry:
 
 def _pattern_files(made: MadePart, job: JobPlan) -> tuple[FileLink, ...]:
     stem = f"patterns/{made.plan.name}"
-    drawings = () if made.refusals else _drawings(stem, job)
-    return (*drawings, *_picture(stem, job), FileLink(f"{stem}.distortion.json", "figures of the pattern"))
+    drawings = () if made.refusals else (*_drawings(stem, job), *_print(stem, made), *_in_space(stem, made))
+    way = (FileLink(f"{stem}{FOLD_UP}", "from the flat to the form"),) if job.png and folds_up(made) else ()
+    return (*drawings, *_picture(stem, job), *way, FileLink(f"{stem}.distortion.json", "figures of the pattern"))
+
+
+def _in_space(stem: str, made: MadePart) -> tuple[FileLink, ...]:
+    """Return what is written of the piece in space: for trying it on the scan, and for the check afterwards."""
+    if made.part.pattern is None:
+        return ()
+    surface = FileLink(f"{stem}{SURFACE}", "formed piece and its flat, for the check afterwards")
+    if made.part.pattern.region.on_scan is None:
+        return (surface,)
+    return (FileLink(f"{stem}{ON_SCAN}", "rim, holes and marks as curves on the scan"), surface)
 
 
 def _drawings(stem: str, job: JobPlan) -> tuple[FileLink, ...]:
@@ -124,6 +166,13 @@ def _drawings(stem: str, job: JobPlan) -> tuple[FileLink, ...]:
     if job.svg:
         links.append(FileLink(f"{stem}.svg", "drawing, SVG in true millimetres"))
     return tuple(links)
+
+
+def _print(stem: str, made: MadePart) -> tuple[FileLink, ...]:
+    paper, dpi = made.plan.paper, made.plan.texture_dpi
+    printed = () if paper is None else (FileLink(f"{stem}.pdf", f"pattern at true size on {paper}"),)
+    texture = f"colours of the scan at true size, {dpi:g} dots per inch" if dpi else ""
+    return (*printed, *((FileLink(f"{stem}.texture.png", texture),) if dpi else ()))
 
 
 def _picture(stem: str, job: JobPlan) -> tuple[FileLink, ...]:
@@ -138,6 +187,23 @@ def _nest(group: NestGroup, job: JobPlan) -> NestEntry:
         material_name=plan.material.name,
         thickness_mm=plan.thickness_mm,
         sheet_files=tuple((*_drawings(stem, job), *_picture(stem, job)) for stem in stems),
+    )
+
+
+def _assembly(name: str, assembly: Assembly, result: JobResult, folder: Path) -> AssemblyEntry:
+    made = {one.plan.name: one for one in result.made}
+    picture, stem = folder / "assemblies" / f"{name}.png", f"assemblies/{name}"
+    drawn = picture.is_file()
+    return AssemblyEntry(
+        assembly,
+        layers=tuple(
+            f"{one}, {layer_words(made[one])}" if one in made else f"{one} (not made)" for one in assembly.layers
+        ),
+        picture=picture.read_bytes() if drawn else b"",
+        files=(
+            *((FileLink(f"{stem}.png", "picture of the fitting order"),) if drawn else ()),
+            FileLink(f"{stem}.assembly.json", "where each hole lies, grip and length"),
+        ),
     )
 
 

@@ -2,20 +2,53 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from meshflow.job.lines import DrawnLine
+from meshflow.job.lines import DrawnCurves, DrawnLine
+from meshflow.model.allowance import Allowance
+from meshflow.model.asked import Asked
+from meshflow.model.assembly import Fastener
 from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Side
 from meshflow.model.stock import Material, Objective, Process, Sheet
+from meshflow.stock.cutting import Bed
+from meshflow.stock.joining import PointRules
 from meshflow.stock.lookup import Stock
 
-__all__ = ["Darts", "JobPlan", "MeasureKind", "MeasurePlan", "PartPlan", "group_name"]
+__all__ = ["AssemblyPlan", "Darts", "JobPlan", "MeasureKind", "MeasurePlan", "PartPlan", "SharedHoles", "group_name"]
 
 Darts = Literal["none", "auto"] | int
+PaperName = Literal["A4", "A3", "A2", "A1", "A0", "Letter"]
+Fit = Literal["near", "full", "bare"]
 MeasureKind = Literal["distance", "along", "girth", "tape", "area", "thickness"]
+
+
+@dataclass(frozen=True)
+class SharedHoles:
+    """Holes that a part shares with other layers of an assembly.
+
+    Parameters
+    ----------
+    assembly : str
+        Name of the assembly.
+    fastener : {"rivet", "eyelet", "lacing"}
+        What goes through.
+    diameter_mm : float
+        Diameter of the holes [mm].
+    flat : tuple of (float, float)
+        Where they lie, in the coordinates of the flat pattern [mm].
+    missing : str
+        Why they could not be found; empty where they were.
+    """
+
+    assembly: str
+    fastener: Fastener
+    diameter_mm: float
+    flat: tuple[tuple[float, float], ...] = ()
+    missing: str = ""
 
 
 @dataclass(frozen=True)
@@ -62,10 +95,36 @@ class PartPlan:
         How far the face that `side` names lies from the scanned surface, outward where positive [mm].
     lines : tuple of DrawnLine
         The drawn lines that `region` and `keep_out` name.
+    asked : Asked
+        Holes, stitches, bends, folds, notches, marks and lines.
+    rules : PointRules
+        What those are held against.
+    drawings : mapping of str to DrawnCurves
+        The drawings that lines name.
+    shared : tuple of SharedHoles
+        Holes that other layers share with it; known once the layers are laid flat.
     tryout_of : str
         Name of the part this is a try-out piece of; empty for a real part.
     tryout_kind : {"acrylic", "card"}, optional
         What the try-out piece is cut from.
+    paper : str, optional
+        Paper on which the pattern is also printed at true size.
+    texture_dpi : float, optional
+        Dots per inch of a picture of the scan's colours, laid flat; none where it is not wanted.
+    bed : Bed, optional
+        The largest bed of the workshop that runs the process.
+    tabs : {"points", "gaps", "none"}
+        How a small part is held while it is cut.
+    lead_in_mm : float
+        Length of lead-ins [mm]; 0 for none.
+    allowances : tuple of Allowance
+        What each edge gets beyond the net line.
+    kerf_in_mm : float
+        Width of the cut that is put into the contours [mm]; 0 leaves them net.
+    fit : {"near", "full", "bare"}
+        On which side of the rim the contour may lie.
+    tolerance_chosen : bool
+        Whether the tolerance is chosen from the noise of the scan; `tolerance_mm` is then the least.
     """
 
     name: str
@@ -94,8 +153,21 @@ class PartPlan:
     finger_mm: float | None = None
     offset_mm: float = 0.0
     lines: tuple[DrawnLine, ...] = ()
+    asked: Asked = field(default_factory=Asked)
+    rules: PointRules = field(default_factory=PointRules)
+    drawings: Mapping[str, DrawnCurves] = field(default_factory=dict)
+    shared: tuple[SharedHoles, ...] = ()
     tryout_of: str = ""
     tryout_kind: Literal["acrylic", "card"] | None = None
+    paper: PaperName | None = None
+    texture_dpi: float | None = None
+    bed: Bed | None = None
+    tabs: Literal["points", "gaps", "none"] = "points"
+    lead_in_mm: float = 0.0
+    allowances: tuple[Allowance, ...] = ()
+    kerf_in_mm: float = 0.0
+    fit: Fit = "near"
+    tolerance_chosen: bool = False
 
     @property
     def group(self) -> str:
@@ -133,6 +205,56 @@ class MeasurePlan:
 
 
 @dataclass(frozen=True)
+class AssemblyPlan:
+    """Layers that are fastened through one another.
+
+    Parameters
+    ----------
+    name : str
+        Name of the assembly and of its files.
+    layers : tuple of str
+        Names of the parts, from the outside in.
+    points : tuple of (float, float, float)
+        Where holes go, on the scan [mm].
+    diameter_mm : float
+        Diameter of the holes [mm].
+    fastener : {"rivet", "eyelet", "lacing"}
+        What goes through.
+    """
+
+    name: str
+    layers: tuple[str, ...]
+    points: tuple[tuple[float, float, float], ...]
+    diameter_mm: float
+    fastener: Fastener = "rivet"
+
+
+@dataclass(frozen=True)
+class SupplierPlan:
+    """A shop that gets a pack of files.
+
+    Parameters
+    ----------
+    name : str
+        Name of the shop.
+    process : Process
+        What is cut by it goes there.
+    send : {"sheets", "parts"}
+        Nested sheets, or single parts with their quantities.
+    dxf_version : str
+        Version of the DXF that the shop asks for.
+    folder : str
+        Name of the folder of the pack.
+    """
+
+    name: str
+    process: Process
+    send: Literal["sheets", "parts"]
+    dxf_version: Literal["R12", "R2000", "R2010", "R2018"]
+    folder: str
+
+
+@dataclass(frozen=True)
 class JobPlan:
     """A whole job, ready to be run.
 
@@ -160,6 +282,12 @@ class JobPlan:
         The job as plain data with all defaults filled in, for the record and the job hash.
     measures : tuple of MeasurePlan
         Measures for the record.
+    assemblies : tuple of AssemblyPlan
+        Layers that are fastened through one another.
+    suppliers : tuple of SupplierPlan
+        Shops that get a pack of files.
+    printed_bars : tuple of (float, float)
+        What the bars of the last print measured, across and upwards [mm].
     """
 
     title: str
@@ -178,6 +306,9 @@ class JobPlan:
     png: bool
     canonical: dict[str, Any]
     measures: tuple[MeasurePlan, ...] = ()
+    assemblies: tuple[AssemblyPlan, ...] = ()
+    suppliers: tuple[SupplierPlan, ...] = ()
+    printed_bars: tuple[tuple[float, float], ...] = ()
 
 
 def group_name(material: str, thickness_mm: float) -> str:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 from meshflow.errors import NestError
 from meshflow.job.plan import JobPlan, PartPlan
@@ -13,7 +15,9 @@ from meshflow.stock.load import load_stock
 __all__ = ["rack_for"]
 
 
-def rack_for(plan: JobPlan, part: PartPlan) -> tuple[list[Sheet], tuple[Finding, ...]]:
+def rack_for(
+    plan: JobPlan, part: PartPlan, *, used_up: Mapping[str, int] = MappingProxyType({})
+) -> tuple[list[Sheet], tuple[Finding, ...]]:
     """Return the sheets for the parts of one material and thickness.
 
     Parameters
@@ -22,6 +26,8 @@ def rack_for(plan: JobPlan, part: PartPlan) -> tuple[list[Sheet], tuple[Finding,
         The job with its rack and its stock.
     part : PartPlan
         Any of the parts.
+    used_up : mapping of str to int
+        How many sheets of each id are used up already.
 
     Returns
     -------
@@ -39,7 +45,7 @@ def rack_for(plan: JobPlan, part: PartPlan) -> tuple[list[Sheet], tuple[Finding,
     material, thickness = part.material.id, part.thickness_mm
     rack = [sheet for sheet in plan.sheets if sheet.material == material and abs(sheet.thickness_mm - thickness) < 1e-6]
     if rack:
-        return rack, ()
+        return _left(rack, used_up, part), ()
     known = plan.stock.sheets_for(material, thickness)
     trade = load_stock().sheets
     own = [sheet for sheet in known if sheet != trade.get(sheet.id)]
@@ -51,6 +57,22 @@ def rack_for(plan: JobPlan, part: PartPlan) -> tuple[list[Sheet], tuple[Finding,
         )
     taken = [replace(sheet, material=material, thickness_mm=thickness) for sheet in own or known[:1]]
     return taken, (_note(part, taken, bool(own)),)
+
+
+def _left(rack: list[Sheet], used_up: Mapping[str, int], part: PartPlan) -> list[Sheet]:
+    """Return what is left of a rack; a count of 0 means as many as needed."""
+    left = [
+        replace(sheet, count=sheet.count - used_up.get(sheet.id, 0)) if sheet.count else sheet
+        for sheet in rack
+        if not sheet.count or sheet.count > used_up.get(sheet.id, 0)
+    ]
+    if not left:
+        raise NestError(
+            "all sheets of the rack are used up by parts of the same kind that are cut another way.",
+            where=part.group,
+            remedy="Add sheets to the rack, or cut these parts by the same process.",
+        )
+    return left
 
 
 def _note(part: PartPlan, sheets: list[Sheet], own: bool) -> Finding:

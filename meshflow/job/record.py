@@ -16,14 +16,18 @@ import meshflow
 from meshflow.errors import FaultError
 from meshflow.geometry.linear import BACKEND
 from meshflow.job.measure import MEASURE_VERSION
-from meshflow.job.plan import MeasurePlan
+from meshflow.job.plan import AssemblyPlan, MeasurePlan
 from meshflow.job.results import JobResult, MadePart, NestGroup, RefusedPart
 from meshflow.job.scans import file_hash
 from meshflow.job.stages import NEST_VERSION, PART_STAGES
+from meshflow.model.assembly import Assembly
 
 __all__ = ["job_record", "versions"]
 
-LIBRARIES = ("numpy", "scipy", "shapely", "ezdxf", "pyclipper", "numba", "matplotlib", "jinja2", "pydantic")
+LIBRARIES = (
+    *("numpy", "scipy", "shapely", "ezdxf", "pyclipper", "numba"),
+    *("matplotlib", "jinja2", "pydantic", "reportlab"),
+)
 
 
 def versions() -> dict[str, str]:
@@ -72,6 +76,8 @@ def job_record(result: JobResult, folder: Path, *, started: float) -> dict[str, 
         "inputs": _inputs(result),
         "parts": [_part(made) for made in result.made],
         "refused": [_refused(refused) for refused in result.refused],
+        "assemblies": [_assembly(plan, assembly) for plan, assembly in result.assemblies],
+        "not_assembled": [{"assembly": plan.name, "reason": str(error)} for plan, error in result.unassembled],
         "nests": [_nest(group) for group in result.nests],
         "not_nested": [{"group": name, "reason": str(error)} for name, error in result.unnested],
         "measures": [_measure(plan, measure.to_json()) for plan, measure in result.measures],
@@ -106,7 +112,10 @@ def _inputs(result: JobResult) -> list[dict[str, Any]]:
     files += [{"file": scan, "kind": "scan", "sha256": _hash(mesh)} for scan, mesh in measured.items()]
     named = [part.lines for part in plan.parts] + [measure.lines for measure in plan.measures]
     lines = {line.name: line for some in named for line in some}
-    return files + [{"file": line.name, "kind": "line", "sha256": line.sha256} for line in lines.values()]
+    files += [{"file": line.name, "kind": "line", "sha256": line.sha256} for line in lines.values()]
+    drawings = {name: drawing for part in plan.parts for name, drawing in part.drawings.items()}
+    drawings = {name: drawing for name, drawing in drawings.items() if name not in lines}
+    return files + [{"file": name, "kind": "drawing", "sha256": one.sha256} for name, one in drawings.items()]
 
 
 def _hash(path: Path) -> str | None:
@@ -150,15 +159,55 @@ def _part(made: MadePart) -> dict[str, Any]:
         "side": made.plan.side,
         "offset_mm": made.plan.offset_mm,
         "quantity": made.plan.quantity,
+        "turns_deg": list(made.part.turns_deg),
+        "may_mirror": made.part.may_mirror,
+        "contour": _contour(made),
         "key": made.key,
         **figures,
         "findings": [note.to_json() for note in made.notes],
     }
 
 
+def _assembly(plan: AssemblyPlan, assembly: Assembly) -> dict[str, Any]:
+    return {
+        "name": plan.name,
+        "layers": list(plan.layers),
+        "holes": len(assembly.holes),
+        "findings": [note.to_json() for note in assembly.notes],
+    }
+
+
+def _contour(made: MadePart) -> dict[str, Any]:
+    """Return how the contours of a part lie to the rim of its surface, for whoever checks them afterwards."""
+    part = made.part
+    seamed = bool(part.allowance_mm) and part.pattern is not None and bool(part.pattern.seams)
+    seamed |= bool(part.allowances)
+    return {
+        "drawn": not made.refusals,
+        "tolerance_mm": part.contour_tolerance_mm,
+        "allowance_mm": max(part.allowance_mm, part.allowance_reach_mm),
+        "kerf_compensated_mm": part.kerf_compensated_mm,
+        "allowance_everywhere": not seamed,
+        "tab_gap_mm": part.tab_gap_mm,
+    }
+
+
 def _nest(group: NestGroup) -> dict[str, Any]:
+    sheets = [layout.sheet for layout in group.nest.sheets]
     return {
         "group": group.name,
+        "parts": [made.plan.name for made in group.parts],
+        "on": [
+            {
+                "sheet": sheet.id,
+                "length_mm": sheet.length_mm,
+                "width_mm": sheet.width_mm,
+                "material": sheet.material,
+                "thickness_mm": sheet.thickness_mm,
+                "count": sheet.count,
+            }
+            for sheet in sheets
+        ],
         "sheets": len(group.nest.sheets),
         "sheets_lower_bound": group.nest.sheets_lower_bound,
         "utilisation": [round(layout.utilisation, 6) for layout in group.nest.sheets],

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 
 from meshflow.errors import MeshflowError
 from meshflow.job.folder import Published
-from meshflow.job.plan import JobPlan, MeasurePlan, PartPlan
+from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan, SupplierPlan
+from meshflow.model.assembly import Assembly
 from meshflow.model.check import CheckReport
 from meshflow.model.compare import Measurement
 from meshflow.model.finding import Finding, Severity
@@ -104,10 +105,18 @@ class JobResult:
         One for each material and thickness.
     unnested : tuple of (str, MeshflowError)
         Groups that could not be nested, and why.
+    assemblies : tuple of (AssemblyPlan, Assembly)
+        Layers and the holes they share, in the order of the job.
+    unassembled : tuple of (AssemblyPlan, MeshflowError)
+        Assemblies whose holes could not be found, and why.
     measures : tuple of (MeasurePlan, Measurement)
         Measures that were taken, in the order of the job.
     unmeasured : tuple of (MeasurePlan, MeshflowError)
         Measures that could not be taken, and why.
+    packs : tuple of SupplierPlan
+        Suppliers whose packs were written.
+    unpacked : tuple of (SupplierPlan, MeshflowError)
+        Packs that could not be written, and why.
     seconds : dict of str to float
         Time spent in each stage; for the record only.
     redone, kept : int
@@ -122,8 +131,12 @@ class JobResult:
     refused: tuple[RefusedPart, ...]
     nests: tuple[NestGroup, ...]
     unnested: tuple[tuple[str, MeshflowError], ...]
+    assemblies: tuple[tuple[AssemblyPlan, Assembly], ...] = ()
+    unassembled: tuple[tuple[AssemblyPlan, MeshflowError], ...] = ()
     measures: tuple[tuple[MeasurePlan, Measurement], ...] = ()
     unmeasured: tuple[tuple[MeasurePlan, MeshflowError], ...] = ()
+    packs: tuple[SupplierPlan, ...] = ()
+    unpacked: tuple[tuple[SupplierPlan, MeshflowError], ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
     redone: int = 0
     kept: int = 0
@@ -135,7 +148,9 @@ class JobResult:
         return not (
             self.refused
             or self.unnested
+            or self.unassembled
             or self.unmeasured
+            or self.unpacked
             or any(made.refusals for made in self.made)
             or any(group.nest.unplaced for group in self.nests)
         )

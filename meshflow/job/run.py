@@ -10,23 +10,27 @@ from __future__ import annotations
 import hashlib
 import json
 import time
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
 from meshflow.errors import InputError, MeshflowError
+from meshflow.job.assembly import with_shared_holes
 from meshflow.job.cache import Cache
 from meshflow.job.faults import as_refusal
+from meshflow.job.fitness import with_sheet_findings
 from meshflow.job.folder import Published, draft_in, prepare_folder, publish, stale_files
 from meshflow.job.load import load_job
 from meshflow.job.measure import MEASURE_VERSION
 from meshflow.job.outputs import RECORD, Outputs
-from meshflow.job.plan import JobPlan, MeasurePlan, PartPlan
+from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan, SupplierPlan
 from meshflow.job.results import JobResult, MadePart, NestGroup, RefusedPart
 from meshflow.job.scans import file_hash
 from meshflow.job.stages import NEST_VERSION, Progress
 from meshflow.job.walk import Walk
+from meshflow.model.assembly import Assembly
 from meshflow.model.compare import Measurement
 
 __all__ = ["CACHE_FOLDER", "run"]
@@ -76,7 +80,7 @@ def run(job_file: str | Path, *, out: str | Path, progress: Progress | None = No
     try:
         with draft_in(folder) as draft:
             making = _Making(plan, cache, draft, progress or (lambda what, share: None))
-            result = making.result()
+            result = making.packed(making.result())
             making.outputs.papers(result, started=started)
             published = _publish(draft, folder, plan)
     except OSError as error:
@@ -98,23 +102,28 @@ class _Making:
         self.job_hash = _job_hash(plan, self.walk)
         self.outputs = Outputs(plan, self.job_hash, draft)
         self._progress = progress
+        self._taken: dict[str, Counter[str]] = {}  # sheets used up, by material and thickness
         # Each part, each group of parts and each measure counts as one; writing comes along with it.
-        groups = {part.group for part in plan.parts}
-        self._done, self._total = 0, len(plan.parts) + len(groups) + len(plan.measures)
+        groups = {(part.group, part.process.id) for part in plan.parts}
+        self._done, self._total = 0, len(plan.parts) + len(groups) + len(plan.measures) + len(plan.assemblies)
+        self._total += len(plan.suppliers)
 
     def result(self) -> JobResult:
         made: list[MadePart] = []
         refused: list[RefusedPart] = []
-        for part in self.plan.parts:
+        assemblies, unassembled = self._assemblies()
+        for part in (with_shared_holes(part, assemblies, unassembled) for part in self.plan.parts):
             got = self._trying(part.name, self._part, part)
             if isinstance(got, MadePart):
                 made.append(got)
             else:
                 refused.append(RefusedPart(part, got, self.walk.report(part)))
+        for _, assembly in assemblies:
+            self.outputs.assembly(assembly, made)
         nests: list[NestGroup] = []
         unnested: list[tuple[str, MeshflowError]] = []
         for name, parts in _groups(made).items():
-            group = self._trying(name, self._nest, parts)
+            group = self._trying(name, self._nest, (name, parts))
             if isinstance(group, NestGroup):
                 nests.append(group)
             else:
@@ -134,6 +143,8 @@ class _Making:
             refused=tuple(refused),
             nests=tuple(nests),
             unnested=tuple(unnested),
+            assemblies=tuple(assemblies),
+            unassembled=tuple(unassembled),
             measures=tuple(measures),
             unmeasured=tuple(unmeasured),
             seconds=self.walk.seconds,
@@ -141,14 +152,45 @@ class _Making:
             kept=self.walk.kept,
         )
 
+    def packed(self, result: JobResult) -> JobResult:
+        """Write the packs of the suppliers; return the result with those that were made, and why others were not."""
+        packs: list[SupplierPlan] = []
+        unpacked: list[tuple[SupplierPlan, MeshflowError]] = []
+        for supplier in self.plan.suppliers:
+            got = self._trying(supplier.name, lambda one: self.outputs.pack(result, one), supplier)
+            if isinstance(got, MeshflowError):
+                unpacked.append((supplier, got))
+            elif got:
+                packs.append(supplier)
+        return replace(result, packs=tuple(packs), unpacked=tuple(unpacked))
+
+    def _assemblies(self) -> tuple[list[tuple[AssemblyPlan, Assembly]], list[tuple[AssemblyPlan, MeshflowError]]]:
+        found: list[tuple[AssemblyPlan, Assembly]] = []
+        missing: list[tuple[AssemblyPlan, MeshflowError]] = []
+        for plan in self.plan.assemblies:
+            got = self._trying(plan.name, self._assembly, plan)
+            if isinstance(got, Assembly):
+                found.append((plan, got))
+            else:
+                missing.append((plan, got))
+        return found, missing
+
+    def _assembly(self, plan: AssemblyPlan) -> Assembly:
+        self._overall(f"{plan.name}: finding the holes its layers share", 0.0)
+        parts = {part.name: part for part in self.plan.parts}
+        return self.walk.assembly(plan, [parts[name] for name in plan.layers])
+
     def _part(self, plan: PartPlan) -> MadePart:
         made = self.walk.part(plan)
         self._overall(f"{plan.name}: writing", 1.0)
-        self.outputs.part(made)
+        self.outputs.part(made, scan=self.walk.mended(plan) if plan.texture_dpi else None)
         return made
 
-    def _nest(self, parts: list[MadePart]) -> NestGroup:
-        group = self.walk.nest(self.plan, parts)
+    def _nest(self, given: tuple[str, list[MadePart]]) -> NestGroup:
+        name, parts = given
+        taken = self._taken.setdefault(parts[0].plan.group, Counter())
+        group = with_sheet_findings(self.walk.nest(self.plan, parts, name=name, used_up=taken))
+        taken.update(layout.sheet.id for layout in group.nest.sheets)
         self._overall(f"{group.name}: writing", 1.0)
         self.outputs.nest(group)
         return group
@@ -189,12 +231,18 @@ def _job_hash(plan: JobPlan, walk: Walk) -> str:
 
 
 def _groups(made: list[MadePart]) -> dict[str, list[MadePart]]:
-    """Return the parts that may be cut, by kind of sheet, sorted by its name."""
-    groups: dict[str, list[MadePart]] = {}
+    """Return the parts that may be cut, by kind of sheet, sorted by its name.
+
+    Parts that are cut another way lie on sheets of their own, for they go to another machine; only then the name says
+    the process as well.
+    """
+    groups: dict[tuple[str, str], list[MadePart]] = {}
     for part in made:
         if not part.refusals:
-            groups.setdefault(part.plan.group, []).append(part)
-    return dict(sorted(groups.items()))
+            groups.setdefault((part.plan.group, part.plan.process.id), []).append(part)
+    ways = Counter(kind for kind, _ in groups)
+    named = {kind if ways[kind] == 1 else f"{kind}-{way}": parts for (kind, way), parts in groups.items()}
+    return dict(sorted(named.items()))
 
 
 def _publish(draft: Path, folder: Path, plan: JobPlan) -> Published:
@@ -209,6 +257,7 @@ def _inputs(plan: JobPlan) -> list[Path]:
     """Return every file that the job reads."""
     given: list[PartPlan | MeasurePlan] = [*plan.parts, *plan.measures]
     drawn = [plan.file.parent / line.name for one in given for line in one.lines]
+    drawn += [plan.file.parent / name for part in plan.parts for name in part.drawings]
     own_stock = [plan.stock_file] if plan.stock_file else []
     return [plan.file, *own_stock, *(one.mesh for one in given), *drawn]
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeVar, get_args
 
@@ -32,12 +33,18 @@ from meshflow.job.defaults import Tryout, usual_process
 from meshflow.job.lines import lines_of
 from meshflow.job.locate import FieldPath
 from meshflow.job.mistakes import in_words
-from meshflow.job.plan import MeasureKind
+from meshflow.job.places import point_in
+from meshflow.job.plan import MeasureKind, PaperName
+from meshflow.job.schema_asked import BendRow, FoldRow, HoleRow, LineRow, MarkRow, NotchRow, StitchRow
+from meshflow.job.schema_cut import AllowanceRow, Kerf, kerf_in, widths_of
+from meshflow.model.assembly import Fastener
 from meshflow.model.stock import Objective
+from meshflow.stock.joining import bend_radii
 from meshflow.stock.lookup import Stock
 from meshflow.units import length_mm, signed_length_mm, unit_scale
 
 __all__ = [
+    "AssemblyRow",
     "DxfVersion",
     "JobModel",
     "MeasureRow",
@@ -45,6 +52,7 @@ __all__ = [
     "OutputRow",
     "PartRow",
     "SheetRow",
+    "SupplierRow",
     "Surroundings",
     "json_schema",
     "read_form",
@@ -159,6 +167,13 @@ def plane_of(value: str) -> tuple[float, float, float, float]:
     return parse_plane(value, value, 'Write four numbers, such as symmetric = "1,0,0,0".')
 
 
+def _bars(value: str) -> str:
+    from meshflow.drawing.paper import bars_of
+
+    _sentence(lambda: bars_of(value))
+    return value
+
+
 def _mesh(value: str, info: ValidationInfo) -> str:
     if not isinstance(info.context, Surroundings):
         return value
@@ -169,6 +184,11 @@ def _mesh(value: str, info: ValidationInfo) -> str:
     if not there:
         raise ValueError(f'there is no file "{value}" (seen from the job file).')
     return value
+
+
+def _process(value: str, info: ValidationInfo) -> str:
+    stock = _stock(info)
+    return value if stock is None else _sentence(lambda: stock.process(value)).id
 
 
 def _sheet(value: str, info: ValidationInfo) -> str:
@@ -254,9 +274,39 @@ class PartRow(_Table):
     finger: Annotated[Length, Field(ge=0, le=1000)] | None = Field(
         default=None, description="Least width left between darts, and between a dart and the rim."
     )
-    tolerance: Length = Field(default=0.05, gt=0, le=10, description="Greatest distance of the contour from the rim.")
+    tolerance: Annotated[Length, Field(gt=0, le=10)] | None = Field(
+        default=None, description="Greatest distance of the contour from the rim; left out: by the scan's noise."
+    )
     tryout: Tryout | None = Field(default=None, description="Also make a try-out piece.")
     tryout_thickness: Thickness | None = Field(default=None, description="Thickness of the try-out sheet.")
+    stitch: list[StitchRow] = Field(default=[], description="Rows of stitch holes.")
+    hole: list[HoleRow] = Field(default=[], description="Rivet and lacing holes, eyelets.")
+    bend: list[BendRow] = Field(default=[], description="Bend lines, with their length taken off.")
+    fold: list[FoldRow] = Field(default=[], description="Fold lines.")
+    notch: list[NotchRow] = Field(default=[], description="Notches on edges.")
+    mark: list[MarkRow] = Field(default=[], description="Register crosses and centre marks.")
+    line: list[LineRow] = Field(default=[], description="Lines of the surface, or of a drawing laid on it.")
+    paper: PaperName | None = Field(
+        default=None, description="Also print the pattern at true size: a PDF on sheets of this paper."
+    )
+    texture_dpi: Degrees | None = Field(
+        default=None, ge=10, le=2400, description="Also lay the colours of the scan flat: dots per inch of the picture."
+    )
+    allowance: list[AllowanceRow] = Field(
+        default=[], validate_default=True, max_length=100, description="What edges get beyond the net line."
+    )
+    kerf: Annotated[Kerf, Field(validate_default=True)] = Field(
+        default="net", description="Net contours, or compensated by the process's kerf or by this width of cut."
+    )
+    fit: Literal["near", "full", "bare"] = Field(
+        default="near", description="Contour on both sides of the rim, never inside it, or never outside it."
+    )
+    tabs: Literal["points", "gaps", "none"] = Field(
+        default="points", description="How a small part is held while it is cut: points, real gaps, or not at all."
+    )
+    lead_in: Annotated[Length, Field(ge=0, le=50)] | None = Field(
+        default=None, description="Draw lead-ins of this length; none when left out."
+    )
 
     @field_validator("process")
     @classmethod
@@ -286,6 +336,32 @@ class PartRow(_Table):
             asked = {"formed": stock.hardening, "woven": stock.weave}.get(value or "")
             if asked is not None:
                 _sentence(lambda: asked(material))
+        return value
+
+    @field_validator("bend")
+    @classmethod
+    def _has_this_temper(cls, value: list[BendRow], info: ValidationInfo) -> list[BendRow]:
+        stock, material, thickness = _stock(info), info.data.get("material"), info.data.get("thickness")
+        if stock is not None and material is not None and thickness is not None:
+            for row in value:
+                _sentence(partial(bend_radii, stock, material, thickness, temper=row.temper or ""))
+        return value
+
+    @field_validator("allowance")
+    @classmethod
+    def _is_usual(cls, value: list[AllowanceRow], info: ValidationInfo) -> list[AllowanceRow]:
+        stock, material, thickness = _stock(info), info.data.get("material"), info.data.get("thickness")
+        if stock is not None and material is not None and thickness is not None:
+            _sentence(lambda: widths_of(value, stock.material(material), thickness))
+        return value
+
+    @field_validator("kerf")
+    @classmethod
+    def _is_known(cls, value: Kerf, info: ValidationInfo) -> Kerf:
+        stock, material = _stock(info), info.data.get("material")
+        process = info.data.get("process")
+        if stock is not None and material is not None:
+            _sentence(lambda: kerf_in(value, stock.process(process or usual_process(stock.material(material)))))
         return value
 
     @field_validator("tryout")
@@ -350,6 +426,25 @@ class MeasureRow(_Table):
         return {kind: getattr(self, kind) for kind in get_args(MeasureKind) if getattr(self, kind) is not None}
 
 
+def _point(value: str) -> str:
+    _sentence(lambda: point_in(value))
+    return value
+
+
+class AssemblyRow(_Table):
+    """Layers that are fastened through one another, and the holes they share."""
+
+    name: Annotated[str, AfterValidator(_file_name)] = Field(
+        pattern=NAME, description="Name, also of its files: letters, digits, - and _."
+    )
+    layers: list[str] = Field(min_length=2, max_length=50, description="Names of the parts, from the outside in.")
+    holes: list[Annotated[str, AfterValidator(_point)]] = Field(
+        min_length=1, max_length=2000, description="Where holes go: points x,y,z on the scan [mm]."
+    )
+    diameter: Length = Field(gt=0, le=200, description="Diameter of the holes.")
+    fastener: Fastener = Field(default="rivet", description="What goes through the holes.")
+
+
 class SheetRow(_Table):
     """One kind of sheet in the rack."""
 
@@ -373,6 +468,17 @@ class NestRow(_Table):
     seed: int = Field(default=1, ge=0, lt=2**63, description="Seed of the search.")
 
 
+class SupplierRow(_Table):
+    """A shop that cuts what one process cuts; it gets a pack of its own."""
+
+    name: str = Field(min_length=1, max_length=80, description="Name of the shop, as it stands on the order.")
+    process: Annotated[str, AfterValidator(_process)] = Field(description="Process id: what is cut by it goes there.")
+    send: Literal["sheets", "parts"] = Field(
+        default="sheets", description="Nested sheets, or single parts with their quantities."
+    )
+    dxf: DxfVersion | None = Field(default=None, description="Version the shop asks for; else the first of the output.")
+
+
 class OutputRow(_Table):
     """Which files are written."""
 
@@ -381,6 +487,9 @@ class OutputRow(_Table):
     )
     svg: bool = Field(default=True, description="Drawings as SVG as well.")
     png: bool = Field(default=True, description="Pictures as PNG as well.")
+    printed_bars: Annotated[str, AfterValidator(_bars)] | None = Field(
+        default=None, description="What the bars of 100 mm of the last print measure, ACROSSxUP in mm."
+    )
 
 
 class JobModel(_Table):
@@ -391,6 +500,8 @@ class JobModel(_Table):
     part: list[PartRow] = Field(min_length=1, description="The parts.")
     sheet: list[SheetRow] = Field(default=[], description="The rack; without it a standard sheet is taken.")
     measure: list[MeasureRow] = Field(default=[], description="Measures for the record.")
+    assembly: list[AssemblyRow] = Field(default=[], description="Layers fastened through one another.")
+    supplier: list[SupplierRow] = Field(default=[], description="Shops that get a pack of files.")
     nest: NestRow = NestRow()
     output: OutputRow = OutputRow()
 

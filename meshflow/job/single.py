@@ -17,6 +17,7 @@ from typing import Final, Literal
 from meshflow.errors import MeshflowError, NestError, OptionError
 from meshflow.job.cache import Cache
 from meshflow.job.darts import limits_at
+from meshflow.job.fitness import checked_drawing
 from meshflow.job.folder import Published, check_folder, draft_in, prepare_folder, publish
 from meshflow.job.lines import DrawnLine, lines_of
 from meshflow.job.outputs import json_text, write_drawing, write_pattern, write_text
@@ -33,6 +34,7 @@ from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Side
 from meshflow.model.stock import Material, Objective, Process, Sheet
 from meshflow.model.surface import Source
+from meshflow.stock.cutting import bed_of
 from meshflow.stock.lookup import Stock
 
 __all__ = ["check_file", "flatten_file", "nest_files", "part_name", "refused_report"]
@@ -132,9 +134,11 @@ def flatten_file(
     thickness_mm: float = 0.0,
     side: Side = "middle",
     offset_mm: float = 0.0,
+    process: str | None = None,
     face_up: FaceUp = "outer",
     smooth: float | Literal["auto", "none"] = "auto",
     tolerance_mm: float = 0.05,
+    texture_dpi: float | None = None,
     dxf_version: DxfVersion = "R2010",
     progress: Progress | None = None,
 ) -> tuple[MadePart, Published]:
@@ -169,6 +173,10 @@ def flatten_file(
         Thickness [mm].
     offset_mm : float
         How far the face that `side` names lies from the scanned surface, outward where positive [mm].
+    process : str, optional
+        Id of the process that cuts it; the part is then looked at for what that cannot cut.
+    texture_dpi : float, optional
+        Dots per inch of a picture of the scan's colours, laid flat; none when left out.
     dxf_version : str
         Version of the DXF.
     progress : callable, optional
@@ -179,7 +187,8 @@ def flatten_file(
     made : MadePart
         The part; `refusals` forbid cutting it, and then no drawing is written.
     published : Published
-        NAME.dxf, NAME.svg, NAME.png and NAME.distortion.json; `left` names drawings of an earlier run that no longer
+        NAME.dxf, NAME.svg, NAME.png and NAME.distortion.json, and of a scan with colours, where asked for,
+        NAME.texture.png and NAME.texture.svg; `left` names drawings of an earlier run that no longer
         show the piece.
 
     Raises
@@ -193,11 +202,13 @@ def flatten_file(
     check_folder(Path(out))
     stock = load_stock()
     stuff = stock.material(material) if material else _UNNAMED
+    way = _process(stock, process, stuff)
     plan = PartPlan(
         name=part_name(path.stem),
         mesh=path,
         material=stuff,
-        process=_NO_PROCESS,
+        process=way,
+        bed=bed_of(way, stock.machines.values()),
         thickness_mm=thickness_mm,
         limits=_limits(stock, stuff, thickness_mm, limit),
         units=units,
@@ -215,15 +226,28 @@ def flatten_file(
         smooth=smooth,
         tolerance_mm=tolerance_mm,
         lines=_lines((region, keep_out), path),
+        texture_dpi=texture_dpi,
     )
-    made = Walk(Cache(None), progress or (lambda what, share: None)).part(plan)
+    walk = Walk(Cache(None), progress or (lambda what, share: None))
+    made = walk.part(plan)
+    scan = walk.mended(plan) if texture_dpi else None
     folder = prepare_folder(Path(out))
     with draft_in(folder) as draft:
-        write_pattern(made, draft, dxf_versions=(dxf_version,), job_hash=made.key)
+        write_pattern(made, draft, dxf_versions=(dxf_version,), job_hash=made.key, scan=scan)
         files = publish(draft, folder, inputs=[path, *(line.name for line in plan.lines)])
     drawings = (f"{plan.name}.dxf", f"{plan.name}.svg")
     left = tuple(name for name in drawings if name not in files and (folder / name).exists())
     return made, Published(files, left=left)
+
+
+def _process(stock: Stock, asked: str | None, material: Material) -> Process:
+    if asked is None:
+        return _NO_PROCESS
+    way = stock.process(asked)
+    reason = stock.refusal(way.id, material.id) if material is not _UNNAMED else ""
+    if reason:
+        raise OptionError(reason, remedy="Choose another process or material.")
+    return way
 
 
 def _objective(asked: Objective | None, material: Material, thickness_mm: float) -> Objective:
@@ -273,15 +297,17 @@ def nest_files(
     seconds: float | None = None,
     seed: int = 1,
     units: str | None = None,
+    gap_mm: float = 0.05,
+    process: str | None = None,
     dxf_version: DxfVersion = "R2010",
     progress: Progress | None = None,
 ) -> tuple[Nest, Published]:
-    """Nest the parts of DXF files on sheets and write the sheets.
+    """Nest the parts of drawings, DXF or SVG, on sheets and write the sheets.
 
     Parameters
     ----------
     files : sequence of path-like
-        One DXF for each part; its stem is the part's name.
+        One drawing for each part; its stem is the part's name.
     out : path-like
         Folder to write to.
     sheets : sequence of Sheet
@@ -298,6 +324,10 @@ def nest_files(
         For the search.
     units : str, optional
         Unit of drawings that do not say.
+    gap_mm : float
+        Widest gap between the ends of an outline that is taken as closed [mm].
+    process : str, optional
+        Id of the process that cuts them; by default what each drawing says of itself.
     dxf_version : str
         Version of the DXF.
     progress : callable, optional
@@ -306,7 +336,7 @@ def nest_files(
     Returns
     -------
     nest : Nest
-        The verified answer.
+        The verified answer; its notes begin with those of reading the drawings.
     published : Published
         sheet-01.dxf, sheet-01.svg ... and nest.json; `left` names sheets of an earlier run that this nest does not use.
 
@@ -319,8 +349,9 @@ def nest_files(
     from meshflow.nest import nest, nest_json
 
     check_folder(Path(out))
-    parts = _parts(files, quantities or {}, units)
+    parts = _parts(files, quantities or {}, units, gap_mm)
     parts = [replace(part, turns_deg=tuple(turns_deg), may_mirror=may_mirror) for part in parts]
+    unfit = _unfit(parts, process)
     answer = nest(
         parts,
         sheets,
@@ -337,13 +368,32 @@ def nest_files(
     with draft_in(folder) as draft:
         for number, layout in enumerate(answer.sheets, start=1):
             name = f"sheet-{number:02d}"
-            write_drawing(compose_sheet(layout, parts, name=name), draft / name, (dxf_version,))
+            drawing = checked_drawing(compose_sheet(layout, parts, name=name))
+            write_drawing(drawing, draft / name, (dxf_version,))
         write_text(draft / "nest.json", json_text(nest_json(answer, parts)))
         written = publish(draft, folder, inputs=files)
-    return answer, Published(written, left=_sheets_beyond(folder, len(answer.sheets)))
+    answer = replace(answer, notes=(*answer.notes, *unfit))
+    notes = (*(note for part in parts for note in part.notes), *answer.notes)  # what reading mended comes first
+    return replace(answer, notes=notes), Published(written, left=_sheets_beyond(folder, len(answer.sheets)))
 
 
-def _parts(files: Sequence[str | Path], quantities: Mapping[str, int], units: str | None) -> list[Part]:
+def _unfit(parts: Sequence[Part], process: str | None) -> list[Finding]:
+    """Return what their process cannot cut in the parts: the one that is asked for, else the one a drawing names."""
+    from meshflow.outline.fit import fit_findings
+    from meshflow.stock.load import load_stock
+
+    stock = load_stock()
+    asked = None if process is None else stock.process(process)
+    found: list[Finding] = []
+    for part in parts:
+        way = asked or stock.processes.get(part.process)
+        if way is not None:
+            bed = bed_of(way, stock.machines.values())
+            found += [replace(note, where=part.name) for note in fit_findings(part, way, bed=bed)]
+    return found
+
+
+def _parts(files: Sequence[str | Path], quantities: Mapping[str, int], units: str | None, gap_mm: float) -> list[Part]:
     from meshflow.drawing import read_part
 
     names = [Path(file).stem for file in files]
@@ -360,7 +410,7 @@ def _parts(files: Sequence[str | Path], quantities: Mapping[str, int], units: st
     if double:
         raise NestError(f"two files are named {double[0]}.", remedy="Rename one, or raise the quantity.")
     return [
-        replace(read_part(file, units=units), quantity=quantities.get(name, 1))
+        replace(read_part(file, units=units, gap_mm=gap_mm), quantity=quantities.get(name, 1))
         for file, name in zip(files, names, strict=True)
     ]
 

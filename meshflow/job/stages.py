@@ -15,7 +15,9 @@ from typing import Any, Final
 
 import numpy as np
 
+from meshflow.job.fitness import cutting_options, fitted
 from meshflow.job.plan import PartPlan
+from meshflow.model.asked import Marking
 from meshflow.model.check import CheckReport
 from meshflow.model.dart import DartedRegion
 from meshflow.model.finding import Severity
@@ -134,7 +136,14 @@ def _neutral(plan: PartPlan, piece: Region, *, progress: Progress) -> Region:
 def _darts(plan: PartPlan, scan: Surface, piece: Region, *, progress: Progress) -> DartedRegion:
     from meshflow.job.dart_stage import with_darts
 
-    return with_darts(plan, scan, piece, progress=progress)
+    darted = with_darts(plan, scan, piece, progress=progress)
+    return replace(darted, region=_seated(darted.region, scan))
+
+
+def _seated(region: Region, scan: Surface) -> Region:
+    """Note where each vertex lies on the scan: the last stage that has the scan at hand."""
+    corners = scan.vertices[scan.faces[region.vertex_parent]]
+    return replace(region, on_scan=np.einsum("ni,nij->nj", region.barycentric, corners))
 
 
 def _flatten(plan: PartPlan, darted: DartedRegion, *, progress: Progress) -> FlatPattern:
@@ -178,25 +187,47 @@ def _figures(record: Hardening | Weave | None) -> list[str] | None:
     return None if record is None else [repr(value) for value in astuple(record)]
 
 
-def _outline(plan: PartPlan, pattern: FlatPattern, *, progress: Progress) -> Part:
+def _marking(plan: PartPlan, scan: Surface, pattern: FlatPattern, *, progress: Progress) -> Marking:
+    from meshflow.job.marking import marked
+
+    progress("finding points and lines", 0.0)
+    return marked(plan.asked, scan, pattern, drawings=plan.drawings, tolerance=plan.tolerance_mm)
+
+
+def _outline(
+    plan: PartPlan, pattern: FlatPattern, marking: Marking, report: CheckReport, *, progress: Progress
+) -> Part:
+    from meshflow.geometry.settle import rim_noise
+    from meshflow.job.assembly import with_shared
     from meshflow.job.letters import lettered
     from meshflow.outline import outline, tryout
+    from meshflow.outline.contour import pattern_loops
+    from meshflow.outline.tolerance import chosen_tolerance
 
     progress("outlining", 0.0)
+    tolerance, why = plan.tolerance_mm, ""
+    if plan.tolerance_chosen:
+        rough = rim_noise(pattern.vertices[pattern_loops(pattern)[0].vertices])
+        tolerance, why = chosen_tolerance(rough, report.noise_sigma_mm, least=plan.tolerance_mm)
     part = outline(
         pattern,
-        tolerance=plan.tolerance_mm,
+        tolerance=tolerance,
+        why=why,
+        allowances=plan.allowances,
+        fit=plan.fit,
         grain=plan.material.grain,
         material=plan.material.id,
         process=plan.process.id,
         quantity=plan.quantity,
         may_mirror=plan.may_mirror,
         turns_deg=plan.turns_deg,
+        marking=with_shared(marking, plan.shared),
+        rules=plan.rules,
     )
     part, kerf = lettered(part), plan.process.kerf_mm
     if plan.tryout_kind is None:
-        return replace(part, kerf_mm=kerf)
-    return tryout(part, kind=plan.tryout_kind, thickness_mm=plan.thickness_mm, kerf_mm=kerf)
+        return fitted(replace(part, kerf_mm=kerf), plan)
+    return fitted(tryout(part, kind=plan.tryout_kind, thickness_mm=plan.thickness_mm, kerf_mm=kerf), plan)
 
 
 _STAGES = (
@@ -248,12 +279,32 @@ _STAGES = (
         lambda p: {**_bears(p), **_wants(p)},
     ),
     Stage(
+        "marking",
+        1,
+        ("mend", "flatten"),
+        _marking,
+        lambda p: (
+            {
+                "asked": repr(p.asked),
+                "drawings": {n: d.sha256 for n, d in p.drawings.items()},
+                "tolerance": p.tolerance_mm,
+            }
+            if p.asked
+            else {}
+        ),
+    ),
+    Stage(
         "outline",
-        3,
-        ("flatten",),
+        5,
+        ("flatten", "marking", "check"),
         _outline,
         lambda p: {
+            **({"rules": repr(p.rules)} if p.asked or p.shared else {}),
+            **({"shared": [repr(one) for one in p.shared]} if p.shared else {}),
             "tolerance": p.tolerance_mm,
+            **({"tolerance_chosen": True} if p.tolerance_chosen else {}),
+            **({"fit": p.fit} if p.fit != "near" else {}),
+            **({"allowances": [repr(row) for row in p.allowances]} if p.allowances else {}),
             "material": p.material.id,
             "grain": p.material.grain,
             "process": p.process.id,
@@ -262,6 +313,7 @@ _STAGES = (
             "may_mirror": p.may_mirror,
             "turns": p.turns_deg,
             "tryout": p.tryout_kind,
+            **cutting_options(p),
         },
     ),
 )

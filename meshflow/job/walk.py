@@ -7,7 +7,7 @@ changed, the scan is not opened again.
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -16,15 +16,17 @@ from typing import Any
 from meshflow.errors import MeshFileError, MeshflowError
 from meshflow.job.cache import Cache, stage_key
 from meshflow.job.measure import MEASURE_VERSION, Wanted, taken
-from meshflow.job.plan import JobPlan, MeasurePlan, PartPlan
+from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan
 from meshflow.job.rack import rack_for
 from meshflow.job.results import MadePart, NestGroup
 from meshflow.job.scan_file import read_sound_scan
 from meshflow.job.scans import scan_hash
 from meshflow.job.stages import NEST_VERSION, PART_STAGES, Progress, Stage
+from meshflow.model.assembly import Assembly
 from meshflow.model.check import CheckReport
 from meshflow.model.compare import Measurement
 from meshflow.model.layout import Nest
+from meshflow.model.pattern import FlatPattern
 from meshflow.model.stock import Sheet
 from meshflow.model.surface import Surface
 
@@ -89,14 +91,17 @@ class Walk:
         """Make one part; MeshflowError says why when it cannot be made."""
         keys = self.keys(plan)
         self.wanted.update(keys.values())
-        if plan.mesh != self._scan_at_hand:
-            self._scan_at_hand = plan.mesh
-            self._at_hand = {}  # at most one scan is held in memory
+        self._take_up(plan)
         part = self._result(plan, keys, "outline")
         report = self._result(plan, keys, "check")
         self._at_hand = {keys[name]: self._at_hand[keys[name]] for name in _OF_THE_SCAN if keys[name] in self._at_hand}
         self._used.update(keys.values())
         return MadePart(plan, part, report, keys["outline"])
+
+    def mended(self, plan: PartPlan) -> Surface:
+        """Return the scan of a part, mended; MeshflowError says why when it cannot be read."""
+        scan: Surface = self._result(plan, self.keys(plan), "mend")
+        return scan
 
     def report(self, plan: PartPlan) -> CheckReport | None:
         """Return what checking the scan of a part found, if a run came that far."""
@@ -142,10 +147,24 @@ class Walk:
         if scan.source.sha256 != known and scan_hash(plan.mesh) != known:
             raise MeshFileError("the file changed while it was read.", where=plan.mesh.name, remedy="Run again.")
 
-    def nest(self, plan: JobPlan, parts: Sequence[MadePart]) -> NestGroup:
-        """Nest the parts of one material and thickness; MeshflowError says why when it cannot be done."""
-        name = parts[0].plan.group
-        sheets, notes = rack_for(plan, parts[0].plan)
+    def nest(
+        self, plan: JobPlan, parts: Sequence[MadePart], *, name: str = "", used_up: Mapping[str, int] | None = None
+    ) -> NestGroup:
+        """Nest the parts of one material and thickness; MeshflowError says why when it cannot be done.
+
+        Parameters
+        ----------
+        plan : JobPlan
+            The job.
+        parts : sequence of MadePart
+            The parts.
+        name : str
+            Name of the group; that of its material and thickness when left out.
+        used_up : mapping of str to int, optional
+            How many sheets of each id parts of the same kind, cut another way, have used up.
+        """
+        name = name or parts[0].plan.group
+        sheets, notes = rack_for(plan, parts[0].plan, used_up=used_up or {})
         options = {
             "sheets": [[s.id, s.length_mm, s.width_mm, s.material, s.thickness_mm, s.count] for s in sheets],
             "margin": plan.margin_mm,
@@ -197,6 +216,26 @@ class Walk:
         self._used.add(key)
         measurement: Measurement = value
         return measurement
+
+    def assembly(self, plan: AssemblyPlan, parts: Sequence[PartPlan]) -> Assembly:
+        """Find the holes that the layers of an assembly share; MeshflowError says why when it cannot be done."""
+        from meshflow.outline.assemble import assembled
+
+        patterns = [self._pattern(part) for part in parts]
+        return assembled(plan.name, patterns, plan.points, diameter_mm=plan.diameter_mm, fastener=plan.fastener)
+
+    def _pattern(self, plan: PartPlan) -> FlatPattern:
+        """Return the flat pattern of a part, as far as the way goes before it is drawn out."""
+        keys = self.keys(plan)
+        self.wanted.update(keys[name] for name in ("check", "flatten"))
+        self._take_up(plan)
+        pattern: FlatPattern = self._result(plan, keys, "flatten")
+        return pattern
+
+    def _take_up(self, plan: PartPlan) -> None:
+        if plan.mesh != self._scan_at_hand:
+            self._scan_at_hand = plan.mesh
+            self._at_hand = {}  # at most one scan is held in memory
 
     def _sound_scan(self, plan: MeasurePlan) -> Surface:
         """Return a scan mended for measuring; the last one is kept, for measures of one scan mostly follow another."""

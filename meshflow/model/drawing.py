@@ -1,7 +1,8 @@
 """A drawing: curves sorted onto layers named for what is done with them.
 
 Layers are plain trade words in the order of work: marks first, then what is cut inside, then the outside, so that a
-part is whole until its last cut. The last four are never cut. Colours carry no meaning.
+part is whole until its last cut; lead-ins, where they are asked for, belong to the contours they end on. The last three
+are never cut. Colours carry no meaning.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ class Layer(StrEnum):
 
 
 LAYERS: tuple[Layer, ...] = tuple(Layer)
-NEVER_CUT: tuple[Layer, ...] = (Layer.LEAD_LINE, Layer.ALIGN_MARK, Layer.SHEET_EDGE, Layer.NOTE)
+NEVER_CUT: tuple[Layer, ...] = (Layer.ALIGN_MARK, Layer.SHEET_EDGE, Layer.NOTE)
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,6 +44,8 @@ class Finding:
         File or part it belongs to.
     at_mm : (float, float, float), optional
         Where on the piece the worst of them is [mm].
+    places_mm : tuple of (float, float)
+        Where in the drawing they are, the worst first (at most the first thousand are kept); for findings on a drawing.
     """
 
     code: str
@@ -54,6 +56,7 @@ class Finding:
     faces: tuple[int, ...] = field(default=())
     where: str = ""
     at_mm: tuple[float, float, float] | None = None
+    places_mm: tuple[tuple[float, float], ...] = field(default=())
 
     def to_json(self) -> dict[str, Any]:
         """Return the finding as plain data, in the key order of the contract."""
@@ -65,4 +68,5 @@ class Finding:
             "text": self.text,
             "remedy": self.remedy,
             "at_mm": None if self.at_mm is None else list(self.at_mm),
+            **({"places_mm": [list(place) for place in self.places_mm]} if self.places_mm else {}),
         }

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from meshflow.model.allowance import Allowance
 from meshflow.model.curve import Circle, Curve, Motion, Polycurve
 from meshflow.model.drawing import Layer
 from meshflow.model.finding import Finding
@@ -29,7 +30,7 @@ class Mark:
         Where.
     purpose : str
         ``name``, ``face_up``, ``grain``, ``notch``, ``fold``, ``net`` (the net line on a blank), ``opening`` (to be
-        pierced after forming) ...
+        pierced after forming), ``skive``, ``clip`` ...
     """
 
     layer: Layer
@@ -82,6 +83,12 @@ class Part:
     allowance_mm : float
         How far the outline lies outside the net line, to be trimmed off after forming [mm]; 0 is net. Edges of seams
         have none.
+    allowances : tuple of Allowance
+        What its edges got beyond the net line, edge by edge.
+    allowance_reach_mm : float
+        How far the outline lies outside the net line at most, where edges got different allowances [mm].
+    tab_gap_mm : float
+        Width of the gap that a drawing leaves in the outline at each tab point [mm]; 0 leaves it whole.
     """
 
     name: str
@@ -103,3 +110,6 @@ class Part:
     conjectured_share: float = 0.0
     mirrored_share: float = 0.0
     allowance_mm: float = 0.0
+    tab_gap_mm: float = 0.0
+    allowances: tuple[Allowance, ...] = ()
+    allowance_reach_mm: float = 0.0

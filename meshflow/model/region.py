@@ -92,6 +92,9 @@ class Region:
     layer_offset_mm : float
         How far the face that `side` names lies from the scanned surface, outward where positive: 0 for what lies on
         it, 6 for a cover over 6 mm of padding [mm].
+    on_scan : (n, 3) float array, optional
+        Where each vertex lies on the scan itself, for trying a pattern on it [mm]; None until a stage that has the scan
+        at hand says so.
     """
 
     name: str
@@ -112,6 +115,7 @@ class Region:
     conjectured_share: float = 0.0
     mirrored_share: float = 0.0
     layer_offset_mm: float = 0.0
+    on_scan: FloatArray | None = None
 
     def __post_init__(self) -> None:
         put = object.__setattr__
@@ -122,3 +126,5 @@ class Region:
         put(self, "barycentric", frozen(self.barycentric, np.float64, columns=3))
         pairs = np.empty((0, 2)) if self.seam_pairs is None else self.seam_pairs
         put(self, "seam_pairs", frozen(pairs, np.int64, columns=2))
+        if self.on_scan is not None:
+            put(self, "on_scan", frozen(self.on_scan, np.float64, columns=3))

@@ -8,6 +8,7 @@ used here and nowhere else, and are imported by the function that needs them.
 """
 
 from meshflow.report.document import (
+    AssemblyEntry,
     Caution,
     DocumentInput,
     FileLink,
@@ -23,6 +24,7 @@ from meshflow.report.tables import distortion_json, distortion_text
 
 __all__ = [
     "HIDE_YIELD",
+    "AssemblyEntry",
     "Caution",
     "DocumentInput",
     "FileLink",

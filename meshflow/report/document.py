@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from meshflow.model.assembly import Assembly
 from meshflow.model.finding import Finding
 from meshflow.model.layout import Nest
 from meshflow.model.part import Part
@@ -19,7 +20,17 @@ from meshflow.model.pattern import FlatPattern
 from meshflow.model.stock import Fact
 from meshflow.report.orders import HIDE_YIELD
 
-__all__ = ["Caution", "DocumentInput", "FileLink", "MeasureEntry", "NestEntry", "PartEntry", "ScanEntry", "document"]
+__all__ = [
+    "AssemblyEntry",
+    "Caution",
+    "DocumentInput",
+    "FileLink",
+    "MeasureEntry",
+    "NestEntry",
+    "PartEntry",
+    "ScanEntry",
+    "document",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +186,28 @@ class MeasureEntry:
 
 
 @dataclass(frozen=True, eq=False)
+class AssemblyEntry:
+    """Layers that are fastened through one another.
+
+    Parameters
+    ----------
+    assembly : Assembly
+        Layers and the holes they share.
+    layers : tuple of str
+        Each layer in words, from the outside in.
+    picture : bytes
+        Picture of the fitting order, a PNG; empty for none.
+    files : tuple of FileLink
+        Its files.
+    """
+
+    assembly: Assembly
+    layers: tuple[str, ...]
+    picture: bytes = b""
+    files: tuple[FileLink, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
 class DocumentInput:
     """Everything a document shows.
 
@@ -188,6 +221,8 @@ class DocumentInput:
         One for each material and thickness that was nested.
     scans : tuple of ScanEntry
         The scans used.
+    assemblies : tuple of AssemblyEntry
+        Layers fastened through one another.
     measures : tuple of MeasureEntry
         Measures taken of the scans.
     cautions : tuple of Caution
@@ -206,6 +241,7 @@ class DocumentInput:
     parts: tuple[PartEntry, ...]
     nests: tuple[NestEntry, ...] = ()
     scans: tuple[ScanEntry, ...] = ()
+    assemblies: tuple[AssemblyEntry, ...] = ()
     measures: tuple[MeasureEntry, ...] = ()
     cautions: tuple[Caution, ...] = ()
     files: tuple[FileLink, ...] = ()

@@ -14,11 +14,13 @@ from meshflow.geometry.transforms import move_points
 from meshflow.model.arrays import FloatArray
 from meshflow.model.curve import Curve, Dot, Polycurve
 from meshflow.model.drawing import Layer
+from meshflow.model.finding import Severity
 from meshflow.model.part import Part
 from meshflow.model.pattern import FlatPattern
+from meshflow.report.edge_names import NAME_ROOM, edge_names, names_wanted
 from meshflow.report.maps import FaceMap, stretch_map
 from meshflow.report.palette import INK, PAPER, STEPS, StretchScale, tone
-from meshflow.report.picture import Fill, Frame, Item, Lines, Picture, scale_bar
+from meshflow.report.picture import Fill, Frame, Item, Lines, Picture, Words, scale_bar
 from meshflow.report.shapes import curve_points
 from meshflow.report.zones import Zone, at_vertices, hatch_lines, pooled_strain, rim_border, zone_above
 
@@ -28,6 +30,7 @@ __all__ = ["MOST_BORDER_EDGES", "pattern_picture"]
 MOST_BORDER_EDGES = 50_000
 _SQUARES = (256, 128, 64, 32, 16, 8)
 _WIDTH, _MOST_HEIGHT, _BORDER, _FOOT = 720.0, 620.0, 12.0, 44.0
+_RING, _MOST_RINGS = 8.0, 40
 
 
 def pattern_picture(
@@ -57,10 +60,13 @@ def pattern_picture(
     shown = shown or stretch_map(pattern)
     points = move_points(pattern.vertices, part.placement_of_pattern)
     low, high = points.min(axis=0), points.max(axis=0)
-    if part.allowance_mm and _is_own_outline(points, part):
+    own = _is_own_outline(points, part)
+    names = names_wanted(pattern, part) if own else 0.0
+    if (part.allowance_mm or part.allowances) and own:
         left, bottom, right, top = bounds(part.outline)
         low, high = np.minimum(low, (left, bottom)), np.maximum(high, (right, top))
-    frame = Frame.fitting(low, high, width=_WIDTH, most_height=_MOST_HEIGHT, border=_BORDER)
+    frame = Frame.fitting(low, high, width=_WIDTH, most_height=_MOST_HEIGHT, border=_BORDER + names)
+    low_end = frame.top + frame.height + (NAME_ROOM if names else 0.0)
     table = edge_table(pattern.faces)
     zones, squares = _drawable_zones(pattern, shown, points, frame, table, most_edges)
     rim = Zone(frame(points), rim_border(pattern.faces, table))
@@ -68,15 +74,22 @@ def pattern_picture(
         Fill(rim.rings, tone(0)),
         *_painted(zones, shown.scale),
         *_contours(part, frame, points, rim),
-        *scale_bar(frame, x=_BORDER, y=frame.height + _BORDER + 30, most=0.3 * _WIDTH, size=23),
+        *_marked(part, frame, points),
+        *(edge_names(pattern, part, frame, width=_WIDTH, height=low_end) if names else []),
+        *scale_bar(frame, x=_BORDER, y=low_end + 30, most=0.3 * _WIDTH, size=23),
     ]
     pooled = float((high - low).max()) / squares if squares else 0.0
-    return Picture(_WIDTH, frame.height + _BORDER + _FOOT, tuple(items)), pooled
+    return Picture(_WIDTH, low_end + _FOOT, tuple(items)), pooled
 
 
 def _is_own_outline(points: FloatArray, part: Part) -> bool:
     """Whether the part's outline is that of these points, or one dressed, turned or scaled for another purpose."""
-    room = 0.5 + 2.0 * part.contour_tolerance_mm + part.kerf_compensated_mm + part.allowance_mm
+    room = (
+        0.5
+        + 2.0 * part.contour_tolerance_mm
+        + part.kerf_compensated_mm
+        + max(part.allowance_mm, part.allowance_reach_mm)
+    )
     left, bottom, right, top = bounds(part.outline)
     apart = [points.min(axis=0) - (left, bottom), points.max(axis=0) - (right, top)]
     return bool(np.all(np.abs(apart) <= room))
@@ -139,6 +152,25 @@ def _contours(part: Part, frame: Frame, points: FloatArray, rim: Zone) -> list[I
     runs = tuple(_mark_run(mark.curve, frame, fine) for mark in part.marks if mark.layer is not Layer.MARK_TEXT)
     halo = [Lines(runs, PAPER, 4.0), Lines(runs, INK, 1.4)] if runs else []
     return [*halo, Lines(rings, INK, 2.2, closed=True)]
+
+
+def _marked(part: Part, frame: Frame, points: FloatArray) -> list[Item]:
+    """Return a ring round each place that a warning of the drawing names, with its code at the worst."""
+    if not _is_own_outline(points, part):
+        return []
+    turn = np.linspace(0.0, 2.0 * np.pi, 25)[:-1]
+    ring = _RING * np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    items: list[Item] = []
+    for note in part.notes:
+        if note.severity is Severity.NOTE or not note.places_mm:
+            continue
+        places = frame(np.array(note.places_mm[:_MOST_RINGS]))
+        rings = tuple(ring + place for place in places)
+        items += [Lines(rings, PAPER, 4.5, closed=True), Lines(rings, INK, 1.8, closed=True)]
+        (x, y), left = places[0].tolist(), bool(places[0, 0] > 0.5 * _WIDTH)  # the worst; all would run over each other
+        beside = x - _RING - 3 if left else x + _RING + 3
+        items.append(Words(beside, y - _RING, note.code, 13, "end" if left else "start"))
+    return items
 
 
 def _mark_run(mark: Curve, frame: Frame, fine: float) -> FloatArray:

@@ -25,6 +25,13 @@ __all__ = ["Row", "distortion_json", "distortion_rows", "distortion_text", "form
 SCHEMA = "meshflow-distortion-1"
 _FIGURES = 9
 _OF_AREA, _OF_RIM = 0.001, 0.01  # shares that are worth saying, as in the findings F131 and F121
+_ALLOWANCES = {
+    "seam": "Seam allowance",
+    "turned": "Turned edge",
+    "lap": "Lap",
+    "trim": "Allowance to trim",
+    "skive": "Skive",
+}
 _ENDS = {
     "converged": "until nothing could be gained",
     "iteration_limit": "until the limit of steps",
@@ -185,7 +192,7 @@ class Row:
 
 
 def piece_rows(part: Part, *, laid_flat: bool) -> Sequence[Row]:
-    """Return size, area, cut length and kerf state of a part.
+    """Return size, area, cut length, kerf state and allowances of a part.
 
     Parameters
     ----------
@@ -197,9 +204,8 @@ def piece_rows(part: Part, *, laid_flat: bool) -> Sequence[Row]:
     width, height = part_extent(part)
     kerf = part.kerf_compensated_mm
     width_of_cut = f"; the cut is {length(part.kerf_mm)} wide" if part.kerf_mm > 0 else ""
-    drawn = (
-        f"with {length(kerf)} of kerf allowed" if kerf > 0 else f"net size{width_of_cut or ', kerf not allowed for'}"
-    )
+    net = "the net line and its allowances" if _allowance_rows(part) else "net size"
+    drawn = f"with {length(kerf)} of kerf allowed" if kerf > 0 else f"{net}{width_of_cut or ', kerf not allowed for'}"
     if part.allowance_mm > 0:
         drawn = f"{length(part.allowance_mm)} outside the net line, to be trimmed after forming{width_of_cut}"
     size = "Size of the blank" if part.allowance_mm > 0 else "Size laid flat" if laid_flat else "Size"
@@ -207,9 +213,30 @@ def piece_rows(part: Part, *, laid_flat: bool) -> Sequence[Row]:
         Row(size, f"{width:.1f} \N{MULTIPLICATION SIGN} {height:.1f} mm"),
         Row("Area of one piece", area(net_area(part)), "holes taken off" if part.holes else ""),
         Row("Length of cut, one piece", length(cut_length(part))),
-        Row("Outline drawn at", drawn),
+        Row("Outline drawn at", drawn, _of_kerf(part)),
+        *_allowance_rows(part),
         *_evidence_rows(part),
     )
+
+
+def _of_kerf(part: Part) -> str:
+    if part.kerf_compensated_mm <= 0:
+        return ""
+    half = 0.5 * part.kerf_compensated_mm
+    return f"outside cuts lie {half:g} mm out, inside cuts {half:g} mm in: the shop must not allow for its cut again"
+
+
+def _allowance_rows(part: Part) -> Sequence[Row]:
+    """Return what each edge got beyond the net line, in the order of the job."""
+    return [
+        Row(
+            f"{_ALLOWANCES[row.kind]}, {row.along}",
+            length(row.width_mm),
+            f"default to check: {row.source}" if row.source else "",
+        )
+        for row in part.allowances
+        if row.width_mm > 0
+    ]
 
 
 def _evidence_rows(part: Part) -> Sequence[Row]:

@@ -20,6 +20,7 @@ from meshflow.model.pattern import FlatPattern, Verdict
 from meshflow.model.region import Region
 from meshflow.model.surface import evidence_words
 from meshflow.report import words
+from meshflow.report.assembly_view import fastener_rows
 from meshflow.report.figures import FURTHER_KEY_WORDS, legend_svg, pattern_svg_and_squares, sheet_svg
 from meshflow.report.maps import further_map, stretch_map
 from meshflow.report.orders import MM2_PER_DM2, MM2_PER_FT2, AreaLine, order_list
@@ -28,7 +29,7 @@ from meshflow.report.tables import distortion_rows, forming_rows, piece_rows
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-    from meshflow.report.document import DocumentInput, NestEntry, PartEntry
+    from meshflow.report.document import AssemblyEntry, DocumentInput, NestEntry, PartEntry
 
 __all__ = ["rendered"]
 
@@ -59,6 +60,7 @@ def rendered(job: DocumentInput) -> str:
         style_hash=digest,
         parts=[_part_view(entry, number) for number, entry in enumerate(job.parts, start=1)],
         sheets=_sheet_views(job),
+        assemblies=[_assembly_view(entry, number) for number, entry in enumerate(job.assemblies, start=1)],
         orders=orders,
         areas=[_area_view(line) for line in orders.areas],
         attention=_attention(job),
@@ -201,6 +203,18 @@ def _sheet_view(job: DocumentInput, entry: NestEntry, layout: SheetLayout, index
     }
 
 
+def _assembly_view(entry: AssemblyEntry, number: int) -> dict[str, Any]:
+    """Return what the template shows of an assembly."""
+    return {
+        "anchor": f"assembly-{number}",
+        "assembly": entry.assembly,
+        "layers": entry.layers,
+        "rows": fastener_rows(entry.assembly),
+        "picture": base64.b64encode(entry.picture).decode("ascii"),
+        "files": entry.files,
+    }
+
+
 def _area_view(line: AreaLine) -> dict[str, str]:
     """Return a line of the order list in the units of the counter: dm2 and ft2 for hide, m2 or cm2 for sheet."""
     if not line.is_hide:
@@ -226,6 +240,10 @@ def _attention(job: DocumentInput) -> list[tuple[str, str]]:
     for nested in job.nests:
         for name, count in nested.nest.unplaced:
             items.append(("sheets", name, [f"{count} piece{'s' if count > 1 else ''} found no place on a sheet"]))
+    items += [
+        (f"assembly-{number}", one.assembly.name, _warnings(one.assembly.notes))
+        for number, one in enumerate(job.assemblies, start=1)
+    ]
     items += [("scans", scan.file, _warnings(scan.findings)) for scan in job.scans]
     return [(anchor, f"{name}: {', '.join(said)}.") for anchor, name, said in items if said]
 

@@ -10,6 +10,7 @@ the tables and overrides them key by key: see `load_stock`. Lengths are millimet
 
 from __future__ import annotations
 
+from meshflow.stock.bending import bend_deduction, din_from_neutral, neutral_from_din, outside_setback
 from meshflow.stock.fit import LeastSizes
 from meshflow.stock.load import load_stock
 from meshflow.stock.lookup import Stock
@@ -21,19 +22,24 @@ from meshflow.stock.rules import (
     least_bend_radius,
     leather_to_buy,
 )
-from meshflow.stock.standards import iso_2768_deviation, iso_9013_deviation, iso_9013_edge
+from meshflow.stock.standards import iso_2768_angle, iso_2768_deviation, iso_9013_deviation, iso_9013_edge
 
 __all__ = [
     "LeastSizes",
     "Stock",
     "bend_allowance",
+    "bend_deduction",
     "developed_length",
     "din_6935_deduction",
     "din_6935_factor",
+    "din_from_neutral",
+    "iso_2768_angle",
     "iso_2768_deviation",
     "iso_9013_deviation",
     "iso_9013_edge",
     "least_bend_radius",
     "leather_to_buy",
     "load_stock",
+    "neutral_from_din",
+    "outside_setback",
 ]

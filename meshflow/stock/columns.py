@@ -1,15 +1,17 @@
 """The keys that each kind of table knows, besides its rows of facts.
 
 The fact keys are not listed here: those that our own tables use, with their units, are the known ones (`columns_of`),
-so that a new row in a table needs no change of code.
+so that a new row in a table needs no change of code. Only the rows of allowances are known besides: our own tables have
+none, since the usual widths go by thickness.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final, Literal, TypeAlias
+from typing import Any, Final, Literal, TypeAlias, get_args
 
+from meshflow.model.allowance import AllowanceKind
 from meshflow.model.stock import Fact
 
 __all__ = [
@@ -106,10 +108,16 @@ class Column:
 
 Columns: TypeAlias = Mapping[str, Mapping[str, Column]]
 
+_ALLOWANCES: Final[Mapping[str, Column]] = {
+    f"{word}_{kind}": Column("text" if word == "caution" else "mm", word == "caution")
+    for word in ("allowance", "caution")
+    for kind in get_args(AllowanceKind)
+}
+
 
 def columns_of(rows: Rows) -> Columns:
-    """Return the fact keys that `rows` use, by kind; those of a temper under ``material.temper``."""
-    columns: dict[str, dict[str, Column]] = {}
+    """Return the fact keys of `rows` by kind, with those of allowances; those of a temper under ``material.temper``."""
+    columns: dict[str, dict[str, Column]] = {"material": dict(_ALLOWANCES)}
     for kind, table in rows.items():
         for row in table.values():
             _note(row, columns.setdefault(kind, {}))

@@ -13,7 +13,7 @@ from meshflow.errors import OptionError
 from meshflow.model.stock import ToleranceTable
 from meshflow.stock.load import load_stock
 
-__all__ = ["iso_2768_deviation", "iso_9013_deviation", "iso_9013_edge"]
+__all__ = ["iso_2768_angle", "iso_2768_deviation", "iso_9013_deviation", "iso_9013_edge"]
 
 
 def iso_9013_deviation(size_mm: float, *, thickness_mm: float) -> float:
@@ -99,6 +99,37 @@ def iso_2768_deviation(size_mm: float, *, grade: Literal["f", "m", "c", "v"] = "
     table = load_stock().tolerance("iso_2768_linear")
     _check(grade in table.rows, f'ISO 2768-1 has no class "{grade}": say f, m, c or v.')
     return _deviation(table, grade, size_mm)
+
+
+def iso_2768_angle(shorter_leg_mm: float, *, grade: Literal["f", "m", "c", "v"] = "m") -> float:
+    """Return the general tolerance of an angle by ISO 2768-1 [rad, either way].
+
+    Parameters
+    ----------
+    shorter_leg_mm : float
+        Length of the shorter leg of the angle [mm], over 0.
+    grade : {"f", "m", "c", "v"}
+        Fine, medium, coarse, very coarse.
+
+    Returns
+    -------
+    float
+        Deviation [rad]. The table is recalled, not read (mark MEMORY).
+
+    Raises
+    ------
+    OptionError
+        If the class is unknown or the leg has no length.
+
+    Examples
+    --------
+    >>> round(math.degrees(iso_2768_angle(60.0)) * 60.0, 6)
+    20.0
+    """
+    table = load_stock().tolerance("iso_2768_angular")
+    _check(grade in table.rows, f'ISO 2768-1 has no class "{grade}": say f, m, c or v.')
+    _check(0.0 < shorter_leg_mm < math.inf, f"a leg of {shorter_leg_mm:g} mm has no angle.")
+    return math.radians(_deviation(table, grade, shorter_leg_mm) / 60.0)
 
 
 def _deviation(table: ToleranceTable, row: str, size_mm: float) -> float:

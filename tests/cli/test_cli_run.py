@@ -25,7 +25,7 @@ def test_a_whole_job_is_told_in_three_short_blocks_and_so_is_its_second_run(mesh
     assert [line.split()[0] for line in parts.splitlines()] == ["part", "wall", "plate", "collar"]
     assert [line.split()[0] for line in sheets.splitlines()] == ["sheet", "cu_etp-0.8mm", "dc01-1mm", "leather_veg-3mm"]
     steps = 3 * len(PART_STAGES) + 3
-    assert end == f"{steps} of {steps} steps computed; 20 files in out\nopen out/job.html\n"
+    assert end == f"{steps} of {steps} steps computed; 26 files in out\nopen out/job.html\n"
     # Columns are aligned: each begins where its heading does.
     head = parts.splitlines()[0]
     for line in parts.splitlines():
@@ -36,7 +36,7 @@ def test_a_whole_job_is_told_in_three_short_blocks_and_so_is_its_second_run(mesh
     again = meshflow("run", "job.toml", "--out", "out")
     assert again.out.split("\n\n")[:2] == [parts, sheets]
     assert again.out.split("\n\n")[2] == (
-        f"0 of {steps} steps computed, {steps} kept from an earlier run; 20 files in out\nopen out/job.html\n"
+        f"0 of {steps} steps computed, {steps} kept from an earlier run; 26 files in out\nopen out/job.html\n"
     )
 
 
@@ -65,7 +65,8 @@ def test_files_no_longer_made_are_told(meshflow, shop):
     (shop / "job.toml").write_text(JOB.replace('name = "plate"', 'name = "shelf"'))
     said = meshflow("run", "job.toml", "--out", "out")
     assert said.code == 0
-    assert "no longer made, and removed: patterns/plate.distortion.json, patterns/plate.dxf\n" in said.out
+    removed = "distortion.json, patterns/plate.dxf, patterns/plate.on-scan.dxf, patterns/plate.surface.ply"
+    assert f"no longer made, and removed: patterns/plate.{removed}\n" in said.out
     assert said.err == "no longer made, but changed since and so left: patterns/plate.svg\n"
 
 

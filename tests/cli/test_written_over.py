@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import meshes
 import pytest
+from PIL import Image
 from workshop import contents
 
 from meshflow.drawing import compose_part, write_dxf
@@ -24,10 +25,15 @@ ONE_FILE = {
     "resize": (("resize", "box.ply", *MM, "--scale", "2"), ".3mf"),
     "offset": (("offset", "box.ply", *MM, "--by", "1"), ".ply"),
     "measure": (("measure", "box.ply", *MM, "--area", "all"), ".json"),
+    "paper": (("paper", "disk.dxf"), ".pdf"),
 }
 # Commands that write a folder: their words but for --out; the file they read that a result of theirs is named like.
 FOLDER = {
     "compare": (("compare", "box.ply", "box.compare.ply", *MM), "box.compare.ply"),
+    "photo": (
+        ("photo", "panel.bmp", "--points", "1,1 90,1", "--apart", "9", "--trace", "panel.trace.dxf"),
+        "panel.trace.dxf",
+    ),
     "section": (("section", "box.ply", *MM, "--plane", "0,0,1,1"), "box-section-01.dxf"),
     "flatten": (("flatten", "disk.ply", *MM, "--region", "line=disk.dxf view=0,0,1"), "disk.dxf"),
     "panels": (("panels", "box.ply", *MM, "--limit", "5"), "box.panels.json"),
@@ -62,6 +68,9 @@ def bench(tmp_path, monkeypatch):
     lid = compose_part(Part("lid", Polycurve([[-20, -20], [20, -20], [20, 20], [-20, 20]])))
     for name in ("disk.dxf", "patterns/disk.dxf", "sheet-01.dxf"):
         write_dxf(lid, tmp_path / name)
+    Image.new("RGB", (100, 100)).save(tmp_path / "panel.bmp")
+    over = compose_part(Part("over", Polycurve([[10, 10], [90, 10], [90, 90]])))
+    write_dxf(over, tmp_path / "panel.trace.dxf")
     for name in ("box-section-01.dxf", "box.panels.json"):
         (tmp_path / name).symlink_to("box.ply")
     (tmp_path / "job.toml").write_text(JOB)
@@ -121,8 +130,9 @@ def test_a_file_that_cannot_be_read_leaves_the_earlier_results(meshflow, bench, 
 def test_what_a_command_reads_is_never_written_over(meshflow, bench, name, way):
     words, ending = ONE_FILE.get(name, (("align", "disk.ply", *MM, "--onto", "box.ply"), ".ply"))
     read = bench / f"box{ending}"
-    (bench / "box.ply").rename(read)  # the reader goes by what is in a file, whatever its name ends in
-    words = tuple(f"box{ending}" if word == "box.ply" else word for word in words)
+    source = "box.ply" if "box.ply" in words else words[1]
+    (bench / source).rename(read)  # the reader goes by what is in a file, whatever its name ends in
+    words = tuple(f"box{ending}" if word == source else word for word in words)
     link = bench / f"link{ending}"
     link.symlink_to(read.name)
     before = contents(bench)

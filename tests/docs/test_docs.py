@@ -80,7 +80,11 @@ def test_every_command_shown_in_a_page_exists_with_its_options():
 # ----------------------------------------------------------------------------------------------------------- job file
 
 TABLES = {"JobModel": "The job", "PartRow": "`[[part]]`", "SheetRow": "`[[sheet]]`",
-          "MeasureRow": "`[[measure]]`", "NestRow": "`[nest]`",
+          "StitchRow": "`[[part.stitch]]`", "HoleRow": "`[[part.hole]]`", "BendRow": "`[[part.bend]]`",
+          "FoldRow": "`[[part.fold]]`", "NotchRow": "`[[part.notch]]`", "MarkRow": "`[[part.mark]]`",
+          "LineRow": "`[[part.line]]`",
+          "MeasureRow": "`[[measure]]`", "AssemblyRow": "`[[assembly]]`", "SupplierRow": "`[[supplier]]`",
+          "NestRow": "`[nest]`",
           "OutputRow": "`[output]`"}  # fmt: skip
 
 
@@ -110,7 +114,15 @@ def test_the_reference_gives_the_defaults_of_a_job_table(table):
 
 
 def test_the_jobs_shown_in_the_pages_are_toml_of_known_keys():
-    known = {"part": "PartRow", "sheet": "SheetRow", "measure": "MeasureRow", "nest": "NestRow", "output": "OutputRow"}
+    known = {
+        "part": "PartRow",
+        "sheet": "SheetRow",
+        "measure": "MeasureRow",
+        "assembly": "AssemblyRow",
+        "supplier": "SupplierRow",
+        "nest": "NestRow",
+        "output": "OutputRow",
+    }
     for page in ("reference/job-file.md", "tutorials/from-scan-to-pattern.md", "how-to/thickness-and-side.md"):
         for block in re.findall(r"```toml\n(.*?)```", text_of(*page.split("/")), re.DOTALL):
             for key, value in tomllib.loads(block).items():

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from meshflow.drawing import compose_part, compose_sheet
+from meshflow.drawing.clean import drawing_faults
 from meshflow.errors import NestError, OptionError
-from meshflow.geometry.curves import signed_area
+from meshflow.geometry.curves import length, signed_area
 from meshflow.model.curve import Circle, Dot, Polycurve
 from meshflow.model.drawing import LAYERS, Drawing, Layer
 from meshflow.model.layout import Placement, SheetLayout
@@ -46,16 +47,31 @@ def test_inner_contours_come_before_outer_ones_and_marks_before_both() -> None:
     assert layers[-1] is Layer.SHEET_EDGE
 
 
-def test_contours_stand_by_part_name_and_copy() -> None:
-    placements = [
-        Placement("ring", 2, 300, 100, 0.0),
-        Placement("ring", 1, 100, 100, 0.0),
-        Placement("flag", 1, 10, 10, 0.0),
-    ]
-    drawing = compose_sheet(_layout(*placements), [RING, FLAG])
-    outside = _on(drawing, Layer.CUT_OUTSIDE)
-    assert isinstance(outside[0], Polycurve)
-    assert [curve.centre[0] for curve in outside[1:]] == [100.0, 300.0]
+def test_parts_are_cut_region_by_region_up_one_band_and_down_the_next() -> None:
+    places = [(20.0, 30.0), (20.0, 120.0), (20.0, 220.0), (220.0, 30.0), (220.0, 220.0), (420.0, 120.0)]
+    placements = [Placement("ring", number, *place, 0.0) for number, place in enumerate(places, start=1)]
+    drawing = compose_sheet(_layout(*reversed(placements)), [RING, FLAG])
+    centres = [curve.centre for curve in _on(drawing, Layer.CUT_OUTSIDE)]
+    assert centres == [places[index] for index in (0, 1, 2, 4, 3, 5)]
+    again = compose_sheet(_layout(*placements), [FLAG, RING])
+    assert [curve.centre for curve in _on(again, Layer.CUT_OUTSIDE)] == centres
+
+
+def test_gaps_that_are_asked_for_open_the_outline_at_its_tab_points_and_the_file_says_so() -> None:
+    tabs = (Mark(Layer.TAB_POINT, Dot((10.0, 0.0))), Mark(Layer.TAB_POINT, Dot((30.0, 20.0))))
+    board = Part("board", Polycurve([[0, 0], [40, 0], [40, 20], [0, 20]]), marks=tabs)
+    (whole,) = _on(compose_part(board), Layer.CUT_OUTSIDE)
+    assert whole.closed
+    drawing = compose_part(replace(board, tab_gap_mm=0.5))
+    runs = _on(drawing, Layer.CUT_OUTSIDE)
+    assert [run.closed for run in runs] == [False, False]
+    assert sum(length(run) for run in runs) == pytest.approx(120.0 - 2 * 0.5)
+    assert {tuple(run.points[0].tolist()) for run in runs} == {(10.25, 0.0), (29.75, 20.0)}
+    assert drawing.properties["tab_gap_mm"] == "0.5"
+    assert any("Open on purpose" in comment and "board" in comment for comment in drawing.comments)
+    assert drawing_faults(drawing) == ()
+    unsaid = replace(drawing, properties={})
+    assert [fault.code for fault in drawing_faults(unsaid)] == ["D122"]
 
 
 def test_a_placement_mirrors_then_turns_then_moves() -> None:

@@ -14,11 +14,15 @@ from meshflow.errors import MeshFileError
 from meshflow.job.cache import Cache, stage_key
 from meshflow.job.lines import DrawnLine
 from meshflow.job.load import load_job
-from meshflow.job.plan import PartPlan
+from meshflow.job.plan import PartPlan, SharedHoles
 from meshflow.job.scans import file_hash, scan_hash
 from meshflow.job.stages import PART_STAGES
 from meshflow.job.walk import Walk
+from meshflow.model.allowance import Allowance
+from meshflow.model.asked import Asked, NotchesAsked
 from meshflow.model.pattern import Limits
+from meshflow.stock.cutting import Bed
+from meshflow.stock.joining import PointRules
 
 KEY = "ab" * 32
 STAGES = tuple(PART_STAGES)
@@ -170,8 +174,21 @@ CHANGES = {
     "keep_out": ("plane=1,0,0,30", None),
     "finger_mm": (9.0, None),
     "lines": ((DrawnLine("front.txt", "0" * 64, np.zeros((3, 3))),), "select"),
+    "asked": (Asked(notches=(NotchesAsked("rim", shares=(0.5,)),)), "marking"),
+    "rules": (PointRules(least_hole_mm=9.0), None),  # without points it says nothing
+    "drawings": ({}, None),
     "tryout_of": ("wall-of-old", "select"),
     "tryout_kind": ("card", "outline"),
+    "bed": (Bed(600.0, 400.0, "small bed"), "outline"),
+    "tabs": ("none", "outline"),
+    "lead_in_mm": (3.0, "outline"),
+    "shared": ((SharedHoles("apron", "rivet", 3.2, ((5.0, 5.0),)),), "outline"),
+    "allowances": ((Allowance("rim", "trim", 3.0),), "outline"),
+    "kerf_in_mm": (0.8, "outline"),
+    "fit": ("full", "outline"),
+    "tolerance_chosen": (False, "outline"),
+    "paper": ("A4", None),  # printed from the drawing
+    "texture_dpi": (150.0, None),  # and this from the scan at hand
 }
 
 

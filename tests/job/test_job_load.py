@@ -160,7 +160,7 @@ def test_thicknesses_that_differ_at_all_have_files_of_different_names(bench):
 def test_the_canonical_job_has_every_default_filled_in(bench):
     job = load_job(bench.job)
     assert JobModel.model_validate(job.canonical).model_dump(mode="json") == job.canonical
-    assert job.canonical["part"][0]["tolerance"] == 0.05
+    assert job.canonical["part"][0]["tolerance"] is None
     assert job.canonical["nest"]["seed"] == 1
 
 
@@ -191,7 +191,8 @@ def test_the_json_schema_knows_every_key_and_says_what_it_is_for():
     schema = json_schema()
     assert schema["$id"] == "meshflow-job-1"
     assert json.loads(json.dumps(schema)) == schema
-    assert set(schema["properties"]) == {"title", "stock", "part", "sheet", "measure", "nest", "output"}
+    tables = {"part", "sheet", "measure", "assembly", "supplier", "nest", "output"}
+    assert set(schema["properties"]) == {"title", "stock", *tables}
     part = schema["$defs"]["PartRow"]
     assert part["required"] == ["name", "mesh", "material", "thickness"]
     assert part["additionalProperties"] is False
@@ -215,3 +216,14 @@ def test_the_form_alone_can_be_checked_without_a_folder():
     assert mistakes == []
     assert model is not None
     assert model.part[0].material == "unobtainium"
+
+
+def test_allowances_without_a_width_get_the_usual_one_with_its_reason(bench):
+    rows = '\n[[part.allowance]]\nalong = "rim"\nkind = "turned"\n'
+    (bench.folder / "edges.toml").write_text(
+        'title = "edges"\n[[part]]\nname = "flap"\nmesh = "collar.stl"\nunits = "mm"\nmaterial = "leather"\n'
+        'thickness = "1.5 mm"\n' + rows
+    )
+    (row,) = load_job(bench.folder / "edges.toml").parts[0].allowances
+    assert (row.width_mm, row.corner) == (9.5, "mitre")
+    assert "COMMON_PRACTICE" in row.source

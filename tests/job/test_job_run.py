@@ -23,6 +23,7 @@ GROUPS = ["cu_etp-0.8mm", "dc01-1mm", "leather_veg-3mm"]
 FILES = sorted(
     ["job.html", "job.record.json"]
     + [f"patterns/{part}.{kind}" for part in PARTS for kind in ("dxf", "svg", "distortion.json")]
+    + [f"patterns/{part}.{kind}" for part in PARTS for kind in ("surface.ply", "on-scan.dxf")]
     + [f"sheets/{group}-sheet-01.{kind}" for group in GROUPS for kind in ("dxf", "svg")]
     + [f"sheets/{group}.nest.json" for group in GROUPS]
 )

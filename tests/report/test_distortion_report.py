@@ -189,6 +189,22 @@ def test_rows_of_a_square_with_a_hole():
     assert rows["Outline drawn at"] == "net size; the cut is 0.2 mm wide"
 
 
+def test_rows_say_what_edges_got_and_which_way_the_kerf_went():
+    from meshflow.model.allowance import Allowance
+    from meshflow.model.curve import Polycurve
+    from meshflow.model.part import Part
+
+    given = (Allowance("rim", "seam", 5.0), Allowance("seam-a", "lap", 9.5, source="habit (COMMON_PRACTICE)"))
+    square = Polycurve(np.array([[0, 0], [100, 0], [100, 50], [0, 50]]))
+    rows = {row.label: row for row in piece_rows(Part("strap", square, allowances=given), laid_flat=True)}
+    assert rows["Seam allowance, rim"].value.replace("\u00a0", " ") == "5 mm"
+    assert rows["Lap, seam-a"].meaning == "default to check: habit (COMMON_PRACTICE)"
+    assert rows["Outline drawn at"].value == "the net line and its allowances, kerf not allowed for"
+    cut = {row.label: row for row in piece_rows(Part("plate", square, kerf_compensated_mm=0.8), laid_flat=False)}
+    assert "0.4 mm out" in cut["Outline drawn at"].meaning
+    assert not [label for label in cut if "allowance" in label.lower()]
+
+
 def test_metal_thins_where_it_grows_and_leather_is_not_asked(by_hand):
     sheet = replace(by_hand, region=replace(by_hand.region, thickness=1.0))
     thin = {row.label: row.value for row in distortion_rows(sheet, thins=True)}

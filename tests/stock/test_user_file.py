@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from meshflow.errors import JobFileError
 from meshflow.stock import Stock, load_stock
+from meshflow.stock.allowances import allowance_caution, usual_allowance
 from meshflow.stock.lines import key_lines, line_of
 
 
@@ -339,3 +340,18 @@ def test_lines_are_found_for_headers_dotted_keys_and_inline_tables() -> None:
     assert ("i",) not in lines
     assert line_of(lines, ("a", "b", "d e", "f", "g")) == 4
     assert line_of(lines, ("nowhere",)) == 0
+
+
+def test_a_workshop_can_set_its_own_allowances_and_say_what_not_to_do(tmp_path: Path) -> None:
+    text = """
+    [material.leather_veg]
+    allowance_seam = { value = [4, 6], unit = "mm" }
+    caution_seam = "saddle-stitch it"
+    """
+    leather = stock_of(tmp_path, text).material("leather_veg")
+    assert usual_allowance(leather, "seam", 2.0) == (6.0, "stock.toml (USER)")
+    assert allowance_caution(leather, "seam") == "saddle-stitch it (stock.toml, USER)"
+    assert "splits" in allowance_caution(leather, "turned")
+    assert usual_allowance(load_stock().material("leather_veg"), "seam", 2.0)[0] == 5.0
+    (problem,) = problems_of(tmp_path, "[material.leather_veg]\nallowance_hem = 5\n")
+    assert "no such key" in problem

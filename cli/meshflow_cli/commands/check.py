@@ -1,4 +1,4 @@
-"""``meshflow check``: whether a scan is fit to use."""
+"""``meshflow check``: whether a scan or a drawing is fit to use."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from meshflow_cli.console import progress_line, say, show_findings, show_table
-from meshflow_cli.options import units_option
+from meshflow_cli.options import Length, units_option
 
 _MOST_HOLES = 10
 
@@ -17,10 +17,24 @@ _MOST_HOLES = 10
 @click.command("check")
 @click.argument("file", type=click.Path(path_type=Path))
 @units_option
+@click.option("--process", metavar="PROCESS", help="For a drawing: how it shall be cut, a process id of the stock.")
+@click.option(
+    "--thickness", type=Length(), default="0", metavar="LENGTH", help="For a drawing: thickness of the sheet."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the report as JSON.")
-def command(file: Path, units: str | None, as_json: bool) -> int:
-    """Say whether a scan is fit to use, and what is wrong with it."""
+def command(file: Path, units: str | None, process: str | None, thickness: float, as_json: bool) -> int:
+    """Say whether a scan or a drawing is fit to use, and why not.
+
+    A drawing (DXF, SVG) is looked through for what a shop's import would stumble over, and with --process for what
+    cannot be cut so.
+    """
     from meshflow.errors import MeshflowError
+    from meshflow.job.drawing_check import is_drawing
+
+    if is_drawing(file):
+        return _drawing(file, units, process, thickness, as_json)
+    if process is not None or thickness:
+        raise click.UsageError("--process and --thickness are for drawings (DXF, SVG).")
     from meshflow.job.single import check_file, refused_report
 
     try:
@@ -36,6 +50,29 @@ def command(file: Path, units: str | None, as_json: bool) -> int:
     else:
         _say(report)
     return 0 if report.usable else 1
+
+
+def _drawing(file: Path, units: str | None, process: str | None, thickness: float, as_json: bool) -> int:
+    from meshflow.job.drawing_check import check_drawing
+    from meshflow.stock.cutting import bed_of
+    from meshflow.stock.load import load_stock
+
+    stock = load_stock()
+    way = None if process is None else stock.process(process)
+    bed = None if way is None else bed_of(way, stock.machines.values())
+    found = check_drawing(file, process=way, thickness_mm=thickness, bed=bed, units=units)
+    if as_json:
+        click.echo(json.dumps(found.to_json(), indent=2, allow_nan=False))
+        return 0 if found.usable else 1
+    wide, high = found.extent_mm
+    click.echo(
+        f"{found.file}: {wide:.1f} x {high:.1f} mm, {_counted(found.parts, 'outer contour')}, "
+        f"{_counted(found.inner, 'inner contour')}, {found.cut_mm:.0f} mm to cut"
+    )
+    show_findings(found.findings)
+    fit = "look at these" if found.findings else "fit to cut"
+    click.echo(fit if found.usable else "not fit to cut")
+    return 0 if found.usable else 1
 
 
 def _say(report: Any) -> None:

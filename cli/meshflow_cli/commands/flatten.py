@@ -50,6 +50,7 @@ class _Darts(click.ParamType):  # type: ignore[type-arg]
     metavar="LENGTH",
     help="Of the material: 0.8 (mm), 0.8mm, '1/32 in', '9 oz leather' ...",
 )
+@click.option("--process", metavar="PROCESS", help="What cuts it; says what that cannot cut.")
 @click.option(
     "--objective",
     type=click.Choice(["isometric", "least_worst", "woven", "formed"]),
@@ -114,6 +115,12 @@ class _Darts(click.ParamType):  # type: ignore[type-arg]
     show_default=True,
     metavar="LENGTH",
     help="Greatest distance of the contour from the rim.",
+)
+@click.option(
+    "--texture-dpi",
+    type=click.FloatRange(10, 2400),
+    metavar="N",
+    help="Also lay the colours of the scan flat: pixels to an inch of the picture.",
 )
 @dxf_option
 def command(file: Path, out: Path, thickness: float, offset: float, tolerance: float, dxf: str, **chosen: Any) -> int:

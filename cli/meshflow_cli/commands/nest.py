@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from meshflow_cli.console import progress_line, show_files, show_findings, show_table
-from meshflow_cli.options import Length, Unit, dxf_option, out_option
+from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
 
 
 @click.command("nest")
@@ -45,7 +45,11 @@ from meshflow_cli.options import Length, Unit, dxf_option, out_option
 @click.option(
     "--seed", default=1, show_default=True, type=click.IntRange(0, 2**63 - 1), metavar="N", help="Of the search."
 )
-@click.option("--units", type=Unit(), metavar="UNIT", help="Unit of drawings that do not say.")
+@click.option("--units", type=DrawingUnit(), metavar="UNIT", help="Unit of drawings that do not say.")
+@click.option(
+    "--gap", "gap_mm", type=Length(), default="0.05", show_default=True, metavar="LENGTH", help="Gap taken as closed."
+)
+@click.option("--process", metavar="PROCESS", help="What cuts the parts; else what a drawing says of itself.")
 @dxf_option
 def command(
     files: tuple[Path, ...],
@@ -61,8 +65,8 @@ def command(
 ) -> int:
     """Lay parts out on sheets.
 
-    Each DXF file holds one part, named after the file. A placement in nest.json mirrors the drawing if it says so, then
-    turns it counter-clockwise about its origin, then moves it.
+    Each file, DXF or SVG, holds one part, named after the file. A placement in nest.json mirrors the drawing if it says
+    so, then turns it counter-clockwise about its origin, then moves it.
     """
     from meshflow.job.single import nest_files
     from meshflow.stock.load import load_stock
