@@ -107,7 +107,7 @@ def lift_part(
     loose: list[ReadContour] = []
     for number, contour in enumerate((*outer, *inner)):
         points = chain(contour, step=STEP_MM, chord=CHORD_MM)
-        if number and lift.from_rim(points).min() > abs(outside) + _LOOSE_MM:
+        if number and lift.within_the_piece(points):
             loose.append(contour)
             continue
         worst.append(lift.error_of(points, outside, netted=netted))
@@ -164,6 +164,10 @@ class _Lift:
 
     def from_rim(self, points: FloatArray) -> FloatArray:
         return nearest_on(points, self._start, self._end)[0]
+
+    def within_the_piece(self, points: FloatArray) -> bool:
+        """Return whether a contour lies on the piece and clear of its rim: pierced, and no opening of the piece."""
+        return bool((self._finder.find(points)[0] >= 0).all() and self.from_rim(points).min() > _LOOSE_MM)
 
     def error_of(self, points: FloatArray, outside: float, *, netted: bool) -> tuple[float, tuple[float, float]]:
         """Return the largest error of points along one contour, and where it is."""

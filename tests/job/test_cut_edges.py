@@ -189,3 +189,12 @@ def test_hard_leather_is_not_turned_without_a_word(tmp_path):
         (text,) = said[material]
         assert "splits" in text
         assert "READ" in text
+
+
+def test_a_hole_nearer_to_the_rim_than_a_wide_lap_is_a_hole_and_no_opening(tmp_path):
+    at = RADIUS * np.cos(0.5 * ANGLE)
+    lap = '[[part.allowance]]\nalong = "side-1"\nkind = "lap"\nwidth = "40 mm"\n'
+    hole = f'[[part.hole]]\nkind = "eyelet"\ndiameter = "5 mm"\nat = ["{at},{at},25"]\n'
+    out = made(tmp_path, lap + hole)
+    assert len(drawn(out, "CUT_INSIDE")) == 1
+    assert verify_folder(out).passed
