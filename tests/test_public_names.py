@@ -123,7 +123,7 @@ def readme_commands():
 
 def test_the_readmes_commands_by_hand_run_on_the_sample_meshes(tmp_path, monkeypatch, capsys):
     for file in (ROOT / "sample_meshes").iterdir():
-        if file.suffix in (".stl", ".obj", ".ply", ".glb", ".3mf"):
+        if file.suffix in (".stl", ".obj", ".ply", ".glb", ".3mf", ".dxf"):
             shutil.copy(file, tmp_path / file.name)
     # The whole demo job has a test of its own: of its parts, one without pictures is enough here.
     text = (ROOT / "sample_meshes" / "carousel.toml").read_text()
