@@ -1,0 +1,321 @@
+"""Pressing a complete layout into less sheet: onto fewer sheets, and to less length on the last.
+
+The maker would call it pushing the pieces together. A layout is given less room than it needs, so that pieces lie in
+each other; then they are moved apart in it (`separation_kernel`), and what hardly overlaps is settled exactly
+(`compaction`). If it works, the room gets smaller again; if not, two pieces change places and it is tried anew.
+
+Terms: a *lane* is one line of search with random numbers of its own. There are always `LANES` of them, whatever the
+machine; they run side by side where there are cores and meet after every `ROUND` moves, where a lane that is behind
+takes over the best layout. So the answer depends on seed and effort alone.
+
+Two ways of trying take turns in a lane, each longer than the last time. *Exploring* takes much length off and changes
+pieces in one of the failed layouts that came nearest; *closing up* takes little off the best layout, out of its
+middle.
+
+References
+----------
+Imamichi, Yagiura and Nagamochi, "An iterated local search algorithm based on nonlinear programming for the irregular
+strip packing problem", Discrete Optimization 6, 2009 (iterated search over overlapping layouts, pieces exchanged).
+"""
+
+from __future__ import annotations
+
+import random
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from meshflow.model.arrays import BoolArray, FloatArray, IntArray
+from meshflow.nest.compaction import pressed
+from meshflow.nest.depths import DepthTable
+
+__all__ = ["LANES", "ROUND", "Lane", "Packing", "Task", "press"]
+
+LANES = 2
+ROUND = 4000  # moves of a lane between two meetings
+_SLICE = 400  # moves between two looks at the clock
+_SAMPLES, _KEEP = 200, 3
+_ZERO, _NEAR = 1e-6, 2e-3  # depths, over the width: what counts as none, and what is worth settling exactly
+_TAKEN_OFF = 0.01  # share of the length that exploring takes off
+_CLOSED = (0.005, 0.0003)  # and closing up, from its first to its last
+_PATIENCE = (40, 60)  # rounds without help, exploring and closing up
+_CYCLE, _LONGER, _CLOSING = 5000, 1.6, 0.6  # moves of the first exploring, how each grows, closing over exploring
+_POOL = 12  # failed layouts kept
+
+
+@dataclass(frozen=True, eq=False)
+class Packing:
+    """Where all pieces lie.
+
+    Parameters
+    ----------
+    pos : (n, 2) float array
+        Places [grid steps], in the plane in which the rooms stand side by side.
+    poses : (n,) int array
+        Poses, by their number in the table.
+    where : (n,) int array
+        Rooms.
+    length : float
+        Used length of the last room [grid steps].
+    """
+
+    pos: FloatArray
+    poses: IntArray
+    where: IntArray
+    length: float
+
+    def copies(self) -> tuple[FloatArray, IntArray, IntArray]:
+        """Return the arrays, to be written to."""
+        return self.pos.copy(), self.poses.copy(), self.where.copy()
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """What is to be pressed.
+
+    Parameters
+    ----------
+    table : DepthTable
+        Depths of the poses.
+    lists : (n, 2) int array
+        First pose of each piece, and the one after its last.
+    rooms : (r, 4) float array
+        Left and lower edge, length and width of each room; only the last one gets shorter.
+    movable : (n,) bool array
+        Pieces that may be moved.
+    """
+
+    table: DepthTable
+    lists: IntArray
+    rooms: FloatArray
+    movable: BoolArray
+
+    def used(self, pos: FloatArray, poses: IntArray, where: IntArray) -> float:
+        """Return the used length of the last room [grid steps]."""
+        last = where == len(self.rooms) - 1
+        if not last.any():
+            return 0.0
+        ends = pos[last, 0] + self.table.sizes[poses[last], 0]
+        return float(ends.max() - self.rooms[-1, 0])
+
+    def fitted(self, pos: FloatArray, poses: IntArray, where: IntArray, rooms: FloatArray) -> None:
+        """Move pieces into their rooms; those whose room is gone go to the first."""
+        where[where >= len(rooms)] = 0
+        low = rooms[where, :2]
+        high = np.maximum(low, low + rooms[where, 2:] - self.table.sizes[poses])
+        np.clip(pos, low, high, out=pos)
+
+
+@dataclass(eq=False)
+class Lane:
+    """One line of search.
+
+    Parameters
+    ----------
+    task : Task
+        What is to be pressed.
+    best : Packing
+        A layout without overlaps.
+    seed : int
+        Start of its random numbers.
+    stop : threading.Event
+        Set when the search is to end.
+    """
+
+    task: Task
+    best: Packing
+    seed: int
+    stop: threading.Event
+    moves: int = 0
+    _pool: list[tuple[float, Packing]] = field(default_factory=list)
+    _due: int = 0  # moves after which the way of trying changes
+    _cycle: int = 0
+    _closing: bool = False
+    _begun: int = 0
+
+    def __post_init__(self) -> None:
+        self._chance = random.Random(self.seed)
+        self._state = np.array([self._chance.getrandbits(63) | 1], dtype=np.uint64)
+        self._due = _CYCLE
+        area = self.task.table.sizes.prod(axis=1)[self.task.lists[:, 0]]
+        self._large = np.flatnonzero(self.task.movable)
+        self._large = self._large[np.argsort(-area[self._large], kind="stable")]
+        self._large = self._large[: max(4, int(0.6 * len(self._large)))]
+        self._start: Packing | None = None
+
+    def round(self, moves: int) -> None:
+        """Search for about so many moves more."""
+        until = self.moves + moves
+        while self.moves < until and not self.stop.is_set():
+            if self.moves >= self._due:
+                self._change()
+            if self._closing:
+                self._close_up()
+            else:
+                self._explore()
+
+    def adopt(self, best: Packing) -> None:
+        """Go on from a better layout that another lane has found."""
+        self.best, self._start = best, None
+        self._pool.clear()
+
+    def _change(self) -> None:
+        self._closing = not self._closing
+        self._cycle += not self._closing
+        share = _CLOSING if self._closing else 1.0
+        self._begun, self._due = self.moves, self.moves + int(_CYCLE * _LONGER**self._cycle * share)
+        self._start = None
+
+    def _explore(self) -> None:
+        length = self.best.length * (1.0 - _TAKEN_OFF)
+        start = self._start or self.best
+        self._start = None
+        total, tried = self._separated(start, length, _PATIENCE[0])
+        if tried is not None:
+            self.adopt(tried)
+            return
+        near = self._near
+        self._pool.append((total, near))
+        self._pool.sort(key=lambda entry: entry[0])
+        del self._pool[_POOL:]
+        rank = min(int(abs(self._chance.gauss(0.0, 1.0)) * 0.25 * len(self._pool)), len(self._pool) - 1)
+        self._start = self._exchanged(self._pool[rank][1])
+
+    def _close_up(self) -> None:
+        share = min((self.moves - self._begun) / max(self._due - self._begun, 1), 1.0)
+        taken = _CLOSED[0] * (1.0 - share) + _CLOSED[1]
+        length = self.best.length * (1.0 - taken)
+        pos, poses, where = self.best.copies()
+        # Out of the middle: what lies right of a line moves left, so that pieces anywhere have to make room.
+        last = where == len(self.task.rooms) - 1
+        middle = pos[:, 0] + 0.5 * self.task.table.sizes[poses, 0] - self.task.rooms[-1, 0]
+        pos[last & (middle > self._chance.random() * self.best.length), 0] -= self.best.length - length
+        start = Packing(pos, poses, where, length)
+        if self._chance.random() < 0.3:
+            start = self._exchanged(start)
+        _, tried = self._separated(start, length, _PATIENCE[1])
+        if tried is not None:
+            self.best = tried
+
+    def _exchanged(self, packing: Packing) -> Packing:
+        """Return the packing with two of the larger pieces, unlike if there are such, in each other's places."""
+        pos, poses, where = packing.copies()
+        if len(self._large) < 2:
+            return packing
+        order = self._chance.sample(self._large.tolist(), len(self._large))
+        one = order[0]
+        other = next((p for p in order[1:] if self.task.lists[p, 0] != self.task.lists[one, 0]), order[1])
+        half = 0.5 * self.task.table.sizes[poses]
+        pos[one], pos[other] = pos[other] + half[other] - half[one], pos[one] + half[one] - half[other]
+        where[one], where[other] = where[other], where[one]
+        return Packing(pos, poses, where, packing.length)
+
+    def _separated(self, start: Packing, length: float, patience: int) -> tuple[float, Packing | None]:
+        """Move pieces apart in a last room of this length; return the depths left, and the layout if there are none."""
+        from meshflow.nest.separation_kernel import separate
+
+        task = self.task
+        rooms = task.rooms.copy()
+        rooms[-1, 2] = length
+        now = start.copies()
+        task.fitted(*now, rooms)
+        best = tuple(array.copy() for array in now)
+        count = len(task.lists)
+        weight, depth = np.ones((count, count)), np.zeros((count, count))
+        memory = np.array([np.inf, 0.0, np.inf])
+        width = float(rooms[-1, 3])
+        for zero in (_NEAR * width, _ZERO * width):
+            memory[1] = 0.0
+            while not self.stop.is_set():
+                made = separate(
+                    task.table.arrays, now, best, task.movable, task.lists, task.table.sizes, rooms, weight, depth,
+                    zero, _SAMPLES, _KEEP, patience, _SLICE, memory, self._state,
+                )
+                self.moves += max(made, 1)
+                if memory[2] <= zero or memory[1] >= patience:
+                    break
+            self._near = Packing(*(array.copy() for array in best), length)
+            if memory[2] > zero:
+                return float(memory[0]), None
+            settled = self._settled(best, rooms, length)
+            if settled is not None:
+                return 0.0, settled
+        return 0.0, Packing(*best, task.used(*best))
+
+    def _settled(self, best: tuple[FloatArray, IntArray, IntArray], rooms: FloatArray, length: float) -> Packing | None:
+        """Return the layout with its last room pressed together, if that leaves no overlap and is no longer."""
+        from meshflow.nest.separation_kernel import all_depths
+
+        task = self.task
+        pos, poses, where = best
+        last = np.flatnonzero(where == len(rooms) - 1)
+        others = np.setdiff1d(np.arange(len(where)), last)
+        fixed = last[~task.movable[last]]
+        if len(last) == 0 or len(fixed):
+            return None
+        room = rooms[-1].copy()
+        room[2] = 2.0 * length
+        got = pressed(task.table, pos[last], poses[last], room)
+        if got is None:
+            return None
+        moved = pos.copy()
+        moved[last] = got[0]
+        depth = np.zeros((len(where), len(where)))
+        _, most = all_depths(task.table.arrays, len(task.table.sizes), moved, poses, depth)
+        used = task.used(moved, poses, where)
+        if most > _ZERO * rooms[-1, 3] or used > length * (1.0 + 1e-9) or (len(others) and most > 0 and used <= 0):
+            return None
+        return Packing(moved, poses.copy(), where.copy(), used)
+
+
+def press(
+    task: Task, start: Packing, *, seed: int, moves: int, between: Callable[[int, Packing], None]
+) -> Packing:
+    """Return the best layout found.
+
+    Parameters
+    ----------
+    task : Task
+        What is to be pressed.
+    start : Packing
+        A layout without overlaps.
+    seed, moves : int
+        Start of the random numbers, and moves of each lane.
+    between : callable
+        Called several times a second as ``between(moves_done, best)``; what it raises ends the search, and the caller
+        finds the best in its last argument.
+
+    Returns
+    -------
+    Packing
+        No longer than the start.
+    """
+    from concurrent.futures import ThreadPoolExecutor, wait
+
+    stop = threading.Event()
+    lanes = [Lane(task, start, 1_000_003 * seed + number, stop) for number in range(LANES)]
+    done = 0
+    with ThreadPoolExecutor(LANES) as pool:
+        try:
+            while done < moves:
+                step = min(ROUND, moves - done)
+                running = [pool.submit(lane.round, step) for lane in lanes]
+                while wait(running, timeout=0.1).not_done:
+                    between(done, _leading(lanes))
+                for future in running:
+                    future.result()
+                done += step
+                best = _leading(lanes)
+                for lane in lanes:
+                    if best.length < lane.best.length:
+                        lane.adopt(best)
+                between(done, best)
+        finally:
+            stop.set()
+    return _leading(lanes)
+
+
+def _leading(lanes: Sequence[Lane]) -> Packing:
+    return min((lane.best for lane in lanes), key=lambda packing: packing.length)
