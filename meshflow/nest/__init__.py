@@ -12,7 +12,8 @@ drawing ``x -> -x`` if it says so, then turns it counter-clockwise about the dra
 How: `prepare` and `outlines` grow the outlines by half the spacing and put them on a grid of whole numbers, never
 smaller than drawn; `nofit` knows where two of them overlap, exactly; `placement` lays one after the other where it
 ends least far right; `search` tries orders; `bounds` says how many sheets are needed at least; `verify` checks the
-answer on the outlines as drawn and shares no code with the rest.
+answer on the outlines as drawn and shares no code with the rest. `improve` presses the best layout together: `depths`
+says how deep pieces lie in each other, `pressing` moves them apart in less room, `compaction` closes the last gaps.
 
 Limits of this version: sheets are rectangles, turns are those listed, and nothing is laid into the holes of a part.
 
@@ -70,8 +71,8 @@ def nest(
     seed : int
         Start of the random numbers.
     effort : int
-        How many layouts are tried, in units of `search.LAYOUTS_PER_EFFORT`. The answer depends on it, not on the
-        machine.
+        How long is searched, counted in moves of pieces (`improve.MOVES_PER_EFFORT` each). The answer depends on it,
+        not on the machine.
     seconds : float, optional
         Cap on the time of the search. The first layout is always finished, so a small cap may be overrun by its time.
     progress : callable, optional
@@ -111,6 +112,11 @@ def nest(
     )
     answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, **options)
     faults = verify_nest(answer, parts)
+    if faults and found.laid:
+        # What was pressed together did not come out as it should: take what was laid piece by piece.
+        found = replace(found, layouts=found.laid)
+        answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, **options)
+        faults = verify_nest(answer, parts)
     if faults:
         raise VerificationError(
             "; ".join(f"{fault.code} {fault.where}: {fault.text}" for fault in faults[:5]),

@@ -8,11 +8,13 @@ caller: it is a proposal.
 References
 ----------
 Li and Milenkovic, "Compaction and separation algorithms for non-convex polygons and their applications", EJOR 84, 1995.
-Gomes and Oliveira, "Solving irregular strip packing problems by hybridising simulated annealing and linear programming",
-EJOR 171, 2006.
+Gomes and Oliveira, "Solving irregular strip packing problems by hybridising simulated annealing and linear
+programming", EJOR 171, 2006.
 """
 
 from __future__ import annotations
+
+from typing import Any
 
 import numpy as np
 
@@ -56,9 +58,7 @@ def pressed(
     return pos, length
 
 
-def _round(
-    table: DepthTable, pos: FloatArray, poses: IntArray, room: FloatArray
-) -> tuple[FloatArray, float] | None:
+def _round(table: DepthTable, pos: FloatArray, poses: IntArray, room: FloatArray) -> tuple[FloatArray, float] | None:
     from scipy.optimize import linprog
     from scipy.sparse import csr_array
 
@@ -83,7 +83,7 @@ def _round(
     high[1 : 2 * count : 2] = np.minimum(room[1] + room[3] - size[:, 1], pos[:, 1] + 0.5 * reach)
     cost = np.zeros(2 * count + 1)
     cost[: 2 * count : 2], cost[-1] = _LEFTWARD / count, 1.0
-    answer = linprog(
+    answer: Any = linprog(  # type: ignore[call-overload]
         cost, A_ub=matrix, b_ub=limits, bounds=np.stack([low, np.maximum(low, high)], axis=1), method="highs"
     )
     if answer.status != 0:
@@ -91,9 +91,7 @@ def _round(
     return answer.x[: 2 * count].reshape(count, 2), float(answer.x[-1])
 
 
-def _lines(
-    table: DepthTable, pos: FloatArray, poses: IntArray, reach: float
-) -> tuple[IntArray, IntArray, FloatArray]:
+def _lines(table: DepthTable, pos: FloatArray, poses: IntArray, reach: float) -> tuple[IntArray, IntArray, FloatArray]:
     """Return for each line the moving and the fixed piece, and the line."""
     from meshflow.nest.compaction_kernel import MOST_LINES, free_lines
 

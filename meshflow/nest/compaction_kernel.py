@@ -20,7 +20,7 @@ _HAIR = 1e-7
 
 
 @njit(cache=True, nogil=True)
-def free_lines(sides, begin, end, x, y, reach, lines):
+def free_lines(sides, begin, end, x, y, reach, lines):  # type: ignore[no-untyped-def]
     """Write lines (nx, ny, c), each bounding the places with ``n . v >= c``; return how many.
 
     When there are more lines than there is room for, 0 is returned.

@@ -17,16 +17,17 @@ from typing import Any
 import numpy as np
 
 from meshflow.model.arrays import FloatArray, IntArray
-from meshflow.nest.convolution import convolution
 from meshflow.nest.nofit import boundary
+from meshflow.nest.outlines import ring_area
 from meshflow.nest.prepare import Pose
 
-__all__ = ["GIVE_STEPS", "DepthTable", "depth_table", "pair_count"]
+__all__ = ["GIVE_STEPS", "DepthTable", "depth_table", "pair_count", "table_cost"]
 
 GIVE_STEPS = 2  # taken off all round each piece [grid steps]
 _NODES = 40  # of a picture along the root of its area, for few poses;
 _NODES_MANY, _MANY = 24, 48  # fewer from so many poses on
 _LEAST_NODES, _MOST_NODES = 8, 160
+_MOST_SIDES = 2_500_000  # of all no-fit polygons; 100 MB
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,10 +41,13 @@ class DepthTable:
         begins, its box, where its picture begins, its rows and columns, the pictures, nodes to a grid step.
     sizes : (k, 2) float array
         Length and width of each pose [grid steps].
+    areas : (k,) float array
+        Area of each pose as the table takes it, a hair smaller than it is [grid steps squared].
     """
 
     arrays: tuple[Any, ...]
     sizes: FloatArray
+    areas: FloatArray
 
 
 def pair_count(poses: Sequence[Pose]) -> int:
@@ -52,6 +56,13 @@ def pair_count(poses: Sequence[Pose]) -> int:
     turns = {_base(pose) for pose in poses}
     of_each = len(turns) / max(len(bases), 1)
     return int(len(bases) * (len(bases) + 1) / 2 * of_each)
+
+
+def table_cost(poses: Sequence[Pose]) -> float:
+    """Return about how many milliseconds the table takes on one core of 2020; infinite where it would be too large."""
+    corners = sum(len(pose.ring) for pose in poses) / max(len(poses), 1)
+    sides = 2.0 * corners * len(poses) ** 2
+    return np.inf if sides > _MOST_SIDES else pair_count(poses) * (0.3 + 0.05 * corners)
 
 
 def depth_table(poses: Sequence[Pose], *, between: Callable[[], None] = lambda: None) -> DepthTable:
@@ -82,7 +93,8 @@ def depth_table(poses: Sequence[Pose], *, between: Callable[[], None] = lambda: 
     depth_pictures(every, first, box, at, shape, pictures)
     scale = (shape[:, ::-1] - 1) / (box[:, 2:] - box[:, :2])
     sizes = np.array([pose.size for pose in poses], dtype=np.float64)
-    return DepthTable((every, first, box, at, shape, pictures, scale), sizes)
+    areas = np.array([0.5 * ring_area(ring) for ring in shrunk])
+    return DepthTable((every, first, box, at, shape, pictures, scale), sizes, areas)
 
 
 def _shrunk(ring: IntArray) -> IntArray:
@@ -119,6 +131,8 @@ def _nofit(
     known: dict[tuple[Any, ...], IntArray],
 ) -> IntArray:
     """Return the boundary where the moving pose's corner meets the fixed pose lying at 0, as segments (k, 4)."""
+    from meshflow.nest.convolution import convolution
+
     (a, turn_a), (b, turn_b) = bases[fixed], bases[moving]
     shift = np.array(poses[moving].shift) - np.array(poses[fixed].shift)
     key = (a, b, (turn_b - turn_a) % 4)
@@ -131,7 +145,8 @@ def _nofit(
         found, _ = boundary(convolution(shrunk[fixed], -shrunk[moving])[0])
         segments = found - np.tile(shift, 2)
         known[key] = _turned(segments, -turn_a)
-    return segments + np.tile(shift, 2)
+    moved: IntArray = segments + np.tile(shift, 2)
+    return moved
 
 
 def _turned(segments: IntArray, quarters: int) -> IntArray:

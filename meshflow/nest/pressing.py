@@ -31,12 +31,13 @@ from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 from meshflow.nest.compaction import pressed
 from meshflow.nest.depths import DepthTable
 
-__all__ = ["LANES", "ROUND", "Lane", "Packing", "Task", "press"]
+__all__ = ["EXACT_STEPS", "LANES", "ROUND", "Crew", "Lane", "Packing", "Task", "press"]
 
 LANES = 2
 ROUND = 4000  # moves of a lane between two meetings
 _SLICE = 400  # moves between two looks at the clock
 _SAMPLES, _KEEP = 200, 3
+EXACT_STEPS = 4.0  # depth that a layout may keep [grid steps], beside what the table gives
 _ZERO, _NEAR = 1e-6, 2e-3  # depths, over the width: what counts as none, and what is worth settling exactly
 _TAKEN_OFF = 0.01  # share of the length that exploring takes off
 _CLOSED = (0.005, 0.0003)  # and closing up, from its first to its last
@@ -100,12 +101,44 @@ class Task:
         ends = pos[last, 0] + self.table.sizes[poses[last], 0]
         return float(ends.max() - self.rooms[-1, 0])
 
-    def fitted(self, pos: FloatArray, poses: IntArray, where: IntArray, rooms: FloatArray) -> None:
-        """Move pieces into their rooms; those whose room is gone go to the first."""
-        where[where >= len(rooms)] = 0
+    def least(self) -> float:
+        """Return a length of the last room that no layout can go below [grid steps]."""
+        rooms = self.rooms
+        elsewhere = float((rooms[:-1, 2] * rooms[:-1, 3]).sum())
+        by_area = (float(self.areas.sum()) - elsewhere) / float(rooms[-1, 3])
+        longest = max(self._shortest(begin, end) for begin, end in self.lists.tolist()) if len(rooms) == 1 else 0.0
+        return max(by_area, longest, 0.0)
+
+    def _shortest(self, begin: int, end: int) -> float:
+        sizes = self.table.sizes[begin:end]
+        standing = sizes[sizes[:, 1] <= self.rooms[-1, 3], 0]
+        return float(standing.min()) if len(standing) else 0.0
+
+    @property
+    def areas(self) -> FloatArray:
+        """Area of each piece [grid steps squared]."""
+        return self.table.areas[self.lists[:, 0]]
+
+    def fitted(self, pos: FloatArray, poses: IntArray, where: IntArray, rooms: FloatArray) -> bool:
+        """Move pieces into rooms that take them; return whether there are such for all.
+
+        A piece too long for its room takes another pose, or else goes to the first room that takes it.
+        """
+        sizes = self.table.sizes
+        for p in np.flatnonzero(np.any(sizes[poses] > rooms[where, 2:], axis=1)).tolist():
+            places = [(int(where[p])), *range(len(rooms))]
+            ways = [
+                (room, pose)
+                for room in places
+                for pose in range(self.lists[p, 0], self.lists[p, 1])
+                if np.all(sizes[pose] <= rooms[room, 2:])
+            ]
+            if not ways or not self.movable[p]:
+                return False
+            where[p], poses[p] = ways[0]
         low = rooms[where, :2]
-        high = np.maximum(low, low + rooms[where, 2:] - self.table.sizes[poses])
-        np.clip(pos, low, high, out=pos)
+        np.clip(pos, low, low + rooms[where, 2:] - sizes[poses], out=pos)
+        return True
 
 
 @dataclass(eq=False)
@@ -134,6 +167,8 @@ class Lane:
     _cycle: int = 0
     _closing: bool = False
     _begun: int = 0
+    fits: bool = False
+    _near: Packing | None = None
 
     def __post_init__(self) -> None:
         self._chance = random.Random(self.seed)
@@ -144,17 +179,29 @@ class Lane:
         self._large = self._large[np.argsort(-area[self._large], kind="stable")]
         self._large = self._large[: max(4, int(0.6 * len(self._large)))]
         self._start: Packing | None = None
+        self._least = self.task.least()
+
+    @property
+    def finished(self) -> bool:
+        """Whether the best cannot become shorter."""
+        return self.best.length <= self._least * (1.0 + 1e-7) + 2.0
+
+    def fit(self, moves: int) -> None:
+        """Look for any layout without overlaps, for about so many moves; `fits` says whether there is one."""
+        until = self.moves + moves
+        while self.moves < until and not self.stop.is_set() and not self.fits:
+            self.fits = self._explore(float(self.task.rooms[-1, 2]))
 
     def round(self, moves: int) -> None:
         """Search for about so many moves more."""
         until = self.moves + moves
-        while self.moves < until and not self.stop.is_set():
+        while self.moves < until and not self.stop.is_set() and not self.finished:
             if self.moves >= self._due:
                 self._change()
             if self._closing:
                 self._close_up()
             else:
-                self._explore()
+                self._explore(max(self.best.length * (1.0 - _TAKEN_OFF), self._least))
 
     def adopt(self, best: Packing) -> None:
         """Go on from a better layout that another lane has found."""
@@ -168,25 +215,27 @@ class Lane:
         self._begun, self._due = self.moves, self.moves + int(_CYCLE * _LONGER**self._cycle * share)
         self._start = None
 
-    def _explore(self) -> None:
-        length = self.best.length * (1.0 - _TAKEN_OFF)
+    def _explore(self, length: float) -> bool:
         start = self._start or self.best
         self._start = None
         total, tried = self._separated(start, length, _PATIENCE[0])
         if tried is not None:
             self.adopt(tried)
-            return
-        near = self._near
-        self._pool.append((total, near))
-        self._pool.sort(key=lambda entry: entry[0])
-        del self._pool[_POOL:]
+            return True
+        if self._near is not None:
+            self._pool.append((total, self._near))
+            self._pool.sort(key=lambda entry: entry[0])
+            del self._pool[_POOL:]
+        if not self._pool:
+            return False
         rank = min(int(abs(self._chance.gauss(0.0, 1.0)) * 0.25 * len(self._pool)), len(self._pool) - 1)
         self._start = self._exchanged(self._pool[rank][1])
+        return False
 
     def _close_up(self) -> None:
         share = min((self.moves - self._begun) / max(self._due - self._begun, 1), 1.0)
         taken = _CLOSED[0] * (1.0 - share) + _CLOSED[1]
-        length = self.best.length * (1.0 - taken)
+        length = max(self.best.length * (1.0 - taken), self._least)
         pos, poses, where = self.best.copies()
         # Out of the middle: what lies right of a line moves left, so that pieces anywhere have to make room.
         last = where == len(self.task.rooms) - 1
@@ -220,23 +269,40 @@ class Lane:
         rooms = task.rooms.copy()
         rooms[-1, 2] = length
         now = start.copies()
-        task.fitted(*now, rooms)
-        best = tuple(array.copy() for array in now)
+        self._near = None
+        if not task.fitted(*now, rooms):
+            self.moves += 100
+            return np.inf, None
+        best = (now[0].copy(), now[1].copy(), now[2].copy())
         count = len(task.lists)
         weight, depth = np.ones((count, count)), np.zeros((count, count))
         memory = np.array([np.inf, 0.0, np.inf])
         width = float(rooms[-1, 3])
-        for zero in (_NEAR * width, _ZERO * width):
+        for zero in (_NEAR * width, min(_ZERO * width, EXACT_STEPS)):
             memory[1] = 0.0
             while not self.stop.is_set():
                 made = separate(
-                    task.table.arrays, now, best, task.movable, task.lists, task.table.sizes, rooms, weight, depth,
-                    zero, _SAMPLES, _KEEP, patience, _SLICE, memory, self._state,
+                    task.table.arrays,
+                    now,
+                    best,
+                    task.movable,
+                    task.lists,
+                    task.table.sizes,
+                    rooms,
+                    weight,
+                    depth,
+                    zero,
+                    _SAMPLES,
+                    _KEEP,
+                    patience,
+                    _SLICE,
+                    memory,
+                    self._state,
                 )
                 self.moves += max(made, 1)
                 if memory[2] <= zero or memory[1] >= patience:
                     break
-            self._near = Packing(*(array.copy() for array in best), length)
+            self._near = Packing(best[0].copy(), best[1].copy(), best[2].copy(), length)
             if memory[2] > zero:
                 return float(memory[0]), None
             settled = self._settled(best, rooms, length)
@@ -245,34 +311,106 @@ class Lane:
         return 0.0, Packing(*best, task.used(*best))
 
     def _settled(self, best: tuple[FloatArray, IntArray, IntArray], rooms: FloatArray, length: float) -> Packing | None:
-        """Return the layout with its last room pressed together, if that leaves no overlap and is no longer."""
+        """Return the layout with its rooms pressed together, if that leaves no overlap and none is too long."""
         from meshflow.nest.separation_kernel import all_depths
 
         task = self.task
         pos, poses, where = best
-        last = np.flatnonzero(where == len(rooms) - 1)
-        others = np.setdiff1d(np.arange(len(where)), last)
-        fixed = last[~task.movable[last]]
-        if len(last) == 0 or len(fixed):
-            return None
-        room = rooms[-1].copy()
-        room[2] = 2.0 * length
-        got = pressed(task.table, pos[last], poses[last], room)
-        if got is None:
-            return None
         moved = pos.copy()
-        moved[last] = got[0]
         depth = np.zeros((len(where), len(where)))
+        all_depths(task.table.arrays, len(task.table.sizes), moved, poses, depth)
+        for number, room in enumerate(rooms):
+            inside = np.flatnonzero(where == number)
+            last = number == len(rooms) - 1
+            tight = bool(len(inside)) and bool(depth[inside].max() > EXACT_STEPS)
+            if not len(inside) or not task.movable[inside].all() or not (last or tight):
+                continue
+            got = pressed(task.table, pos[inside], poses[inside], np.array([room[0], room[1], 2.0 * room[2], room[3]]))
+            if got is None:
+                return None
+            moved[inside] = got[0]
         _, most = all_depths(task.table.arrays, len(task.table.sizes), moved, poses, depth)
-        used = task.used(moved, poses, where)
-        if most > _ZERO * rooms[-1, 3] or used > length * (1.0 + 1e-9) or (len(others) and most > 0 and used <= 0):
+        beyond = moved + task.table.sizes[poses] - rooms[where, :2] - rooms[where, 2:]
+        if most > EXACT_STEPS or np.any(beyond > 1.0):
             return None
-        return Packing(moved, poses.copy(), where.copy(), used)
+        used = task.used(moved, poses, where)
+        return Packing(moved, poses.copy(), where.copy(), min(used, length))
 
 
-def press(
-    task: Task, start: Packing, *, seed: int, moves: int, between: Callable[[int, Packing], None]
-) -> Packing:
+class Crew:
+    """The lanes of one task.
+
+    Parameters
+    ----------
+    task : Task
+        What is to be pressed.
+    start : Packing
+        A layout, without overlaps unless it is to be made to fit.
+    seed : int
+        Start of the random numbers.
+    side_by_side : bool
+        Whether lanes run in threads of their own; the answer is the same.
+    """
+
+    def __init__(self, task: Task, start: Packing, seed: int, *, side_by_side: bool = True) -> None:
+        self._stop = threading.Event()
+        self._threads = LANES if side_by_side else 1
+        self.lanes = [Lane(task, start, 1_000_003 * seed + number, self._stop) for number in range(LANES)]
+
+    @property
+    def best(self) -> Packing:
+        """The shortest layout so far."""
+        return min((lane.best for lane in self.lanes), key=lambda packing: packing.length)
+
+    @property
+    def finished(self) -> bool:
+        """Whether the best cannot become shorter."""
+        return any(lane.finished for lane in self.lanes)
+
+    def fit(self, moves: int, between: Callable[[int], None]) -> tuple[int, Packing | None]:
+        """Look for a layout without overlaps; return the moves of a lane, and the layout if there is one."""
+        done = 0
+        while done < moves:
+            step = min(ROUND, moves - done)
+            self._together([lane.fit for lane in self.lanes], step, done, between)
+            done += step
+            found = [lane.best for lane in self.lanes if lane.fits]
+            if found:
+                return done, found[0]
+        return done, None
+
+    def shorten(self, moves: int, between: Callable[[int], None]) -> int:
+        """Make the last room shorter; return the moves of a lane. `between` gets the moves done so far."""
+        done = 0
+        while done < moves and not self.finished:
+            step = min(ROUND, moves - done)
+            self._together([lane.round for lane in self.lanes], step, done, between)
+            done += step
+            best = self.best
+            for lane in self.lanes:
+                if best.length < lane.best.length:
+                    lane.adopt(best)
+            between(done)
+        return done
+
+    def _together(
+        self, works: Sequence[Callable[[int], None]], moves: int, done: int, between: Callable[[int], None]
+    ) -> None:
+        from concurrent.futures import ThreadPoolExecutor, wait
+
+        with ThreadPoolExecutor(self._threads) as pool:
+            try:
+                running = [pool.submit(work, moves) for work in works]
+                while wait(running, timeout=0.1).not_done:
+                    between(done)
+                for future in running:
+                    future.result()
+            except BaseException:
+                self._stop.set()
+                raise
+
+
+def press(task: Task, start: Packing, *, seed: int, moves: int, between: Callable[[int, Packing], None]) -> Packing:
     """Return the best layout found.
 
     Parameters
@@ -284,38 +422,13 @@ def press(
     seed, moves : int
         Start of the random numbers, and moves of each lane.
     between : callable
-        Called several times a second as ``between(moves_done, best)``; what it raises ends the search, and the caller
-        finds the best in its last argument.
+        Called several times a second as ``between(moves_done, best)``; what it raises ends the search.
 
     Returns
     -------
     Packing
         No longer than the start.
     """
-    from concurrent.futures import ThreadPoolExecutor, wait
-
-    stop = threading.Event()
-    lanes = [Lane(task, start, 1_000_003 * seed + number, stop) for number in range(LANES)]
-    done = 0
-    with ThreadPoolExecutor(LANES) as pool:
-        try:
-            while done < moves:
-                step = min(ROUND, moves - done)
-                running = [pool.submit(lane.round, step) for lane in lanes]
-                while wait(running, timeout=0.1).not_done:
-                    between(done, _leading(lanes))
-                for future in running:
-                    future.result()
-                done += step
-                best = _leading(lanes)
-                for lane in lanes:
-                    if best.length < lane.best.length:
-                        lane.adopt(best)
-                between(done, best)
-        finally:
-            stop.set()
-    return _leading(lanes)
-
-
-def _leading(lanes: Sequence[Lane]) -> Packing:
-    return min((lane.best for lane in lanes), key=lambda packing: packing.length)
+    crew = Crew(task, start, seed)
+    crew.shorten(moves, lambda done: between(done, crew.best))
+    return crew.best

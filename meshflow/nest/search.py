@@ -1,11 +1,14 @@
-"""Trying orders of laying and keeping the best layout.
+"""Trying orders of laying, pressing the best layout together, and keeping what is best.
 
 One layout is fixed by the order of the copies, by the pose each may take (mostly any), and by the sheet size that is
 opened first. The first layouts take the largest first by four measures of large; the rest change the best order so
 far a little (one to three swaps, a move, a pose prescribed) and keep the change unless it is worse.
 
-Effort counts layouts: `LAYOUTS_PER_EFFORT` for each group of parts and each unit of effort, so the answer is the same
-on every machine. A time cap only cuts the list short. The first layout of every group is finished whatever the cap.
+Then the best layout is pressed together (`improve`), for `improve.MOVES_PER_EFFORT` moves a unit of effort. Where
+there are too many ways to lie for that, more orders are tried instead: `LAYOUTS_PER_EFFORT` a unit of effort.
+
+Effort counts layouts and moves, so the answer is the same on every machine. A time cap only cuts the search short. The
+first layout of every group is finished whatever the cap.
 
 Which layout is better: fewer copies left over (by area), then less sheet area taken, then fewer sheets, then less
 length used on the last sheet, then less used area on all.
@@ -25,6 +28,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from meshflow.model.layout import StoppedBy
+from meshflow.nest.improve import MOVES_PER_EFFORT, TABLE_COST, Improver
 from meshflow.nest.nofit import NoFitCache
 from meshflow.nest.outlines import GRID_MM
 from meshflow.nest.placement import Board, Layout, Size, Step, fits, lay_out
@@ -33,6 +37,7 @@ from meshflow.nest.prepare import Piece
 __all__ = ["LAYOUTS_PER_EFFORT", "Answer", "Group", "best_layouts"]
 
 LAYOUTS_PER_EFFORT = 32
+LAYOUTS_BEFORE = 12  # of each group, before its best is pressed together
 
 Progress = Callable[[str, float], None]
 Score = tuple[float, ...]
@@ -48,10 +53,11 @@ class Group:
 
 @dataclass
 class Answer:
-    """Best layout of each group, and what ended the search."""
+    """Best layout of each group, what ended the search, and the best layouts before they were pressed together."""
 
     layouts: list[Layout]
     stopped_by: StoppedBy = "effort"
+    laid: list[Layout] = field(default_factory=list)
 
 
 class _OutOfTimeError(Exception):
@@ -126,7 +132,7 @@ def best_layouts(
     """
     answer = Answer([Layout() for _ in groups])
     deadline = None if seconds is None else time.monotonic() + seconds
-    pace = _Pace(deadline, max(1, len(groups) * effort * LAYOUTS_PER_EFFORT), progress)
+    pace = _Pace(deadline, max(1, len(groups) * (LAYOUTS_BEFORE + effort * LAYOUTS_PER_EFFORT)), progress)
     nofit = NoFitCache()
     tries = [_Tries(pieces, group, nofit, pace) for group in groups]
     left = dict(stock)
@@ -136,7 +142,11 @@ def best_layouts(
         pace.capped = True
         for number, one in enumerate(tries):
             others = [layout for other, layout in enumerate(answer.layouts) if other != number]
-            one.improve(answer.layouts, number, _left(stock, others), seed, effort * LAYOUTS_PER_EFFORT)
+            one.improve(answer.layouts, number, _left(stock, others), seed, LAYOUTS_BEFORE)
+        answer.laid = list(answer.layouts)
+        for number, one in enumerate(tries):
+            others = [layout for other, layout in enumerate(answer.layouts) if other != number]
+            one.press(answer, number, _left(stock, others), seed, effort)
     except _OutOfTimeError:
         answer.stopped_by = "time"
     except KeyboardInterrupt:
@@ -191,6 +201,32 @@ class _Tries:
                     layouts[number], kept, best = layout, plan, score
             self.pace.done += 1
             self.pace.tell()
+
+    def press(self, answer: Answer, number: int, stock: dict[int, int], seed: int, effort: int) -> None:
+        """Press the layout of this group together, or try more orders where that costs too much."""
+        until = self.pace.done + effort * LAYOUTS_PER_EFFORT
+        begun = self.pace.done
+
+        def between(moves: int) -> None:
+            self.pace.check()
+            self.pace.done = begun + moves * LAYOUTS_PER_EFFORT // MOVES_PER_EFFORT
+            self.pace.tell()
+
+        improver = Improver(answer.layouts[number], self.pieces, self.nofit, seed, between)
+        if not self.group.sizes or not improver.prepare(TABLE_COST[0] + effort * TABLE_COST[1]):
+            self.improve(answer.layouts, number, stock, seed, effort * LAYOUTS_PER_EFFORT)
+            answer.laid[number] = answer.layouts[number]
+            return
+        try:
+            improver.run(effort * MOVES_PER_EFFORT)
+        finally:
+            answer.layouts[number] = improver.layout
+        left = _left(stock, [improver.layout])
+        pressed = Layout(list(improver.layout.boards), list(improver.layout.left_over))
+        self._shrink(pressed, left)
+        answer.layouts[number] = pressed
+        self.pace.done = until
+        self.pace.tell()
 
     def _full(self, plan: _Plan, stock: dict[int, int], best: Score) -> Layout | None:
         layout = Layout()

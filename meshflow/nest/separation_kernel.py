@@ -33,7 +33,7 @@ __all__ = ["all_depths", "depth_pictures", "separate"]
 
 
 @njit(cache=True, nogil=True)
-def _chance(state):
+def _chance(state):  # type: ignore[no-untyped-def]
     """Return a random number from 0 to under 1."""
     x = state[0]
     x ^= x >> np.uint64(12)
@@ -44,7 +44,7 @@ def _chance(state):
 
 
 @njit(cache=True, nogil=True)
-def _depth(sides, begin, end, x, y):
+def _depth(sides, begin, end, x, y):  # type: ignore[no-untyped-def]
     """Return how deep a place lies in one no-fit polygon."""
     inside = False
     nearest = np.inf
@@ -64,7 +64,7 @@ def _depth(sides, begin, end, x, y):
 
 
 @njit(cache=True, nogil=True)
-def depth_pictures(sides, first, box, at, shape, pictures):
+def depth_pictures(sides, first, box, at, shape, pictures):  # type: ignore[no-untyped-def]
     """Fill the picture of each no-fit polygon: its depth at the nodes of a grid over its box."""
     for pair in range(len(first) - 1):
         rows, columns = shape[pair, 0], shape[pair, 1]
@@ -76,9 +76,9 @@ def depth_pictures(sides, first, box, at, shape, pictures):
 
 
 @njit(cache=True, nogil=True)
-def _gather(table, p, pose, pos, poses, weight, reals, wholes):
+def _gather(table, p, pose, pos, poses, weight, reals, wholes):  # type: ignore[no-untyped-def]
     """Lay side by side what is asked for at every place tried for a piece; return of how many others."""
-    (sides, first, box, at, shape, pictures, scale) = table
+    (_sides, first, box, at, shape, _pictures, scale) = table
     ways = int(math.sqrt(len(first) - 1 + 0.5))
     count = 0
     for j in range(len(poses)):
@@ -100,7 +100,7 @@ def _gather(table, p, pose, pos, poses, weight, reals, wholes):
 
 
 @njit(cache=True, nogil=True)
-def _roughly(pictures, reals, wholes, count, x, y, bound):
+def _roughly(pictures, reals, wholes, count, x, y, bound):  # type: ignore[no-untyped-def]
     """Return the weighted depth at a place, off the pictures; stops counting beyond `bound`."""
     total = 0.0
     for j in range(count):
@@ -120,7 +120,7 @@ def _roughly(pictures, reals, wholes, count, x, y, bound):
 
 
 @njit(cache=True, nogil=True)
-def _exactly(sides, reals, wholes, count, x, y, bound):
+def _exactly(sides, reals, wholes, count, x, y, bound):  # type: ignore[no-untyped-def]
     """Return the weighted depth at a place; stops counting beyond `bound`."""
     total = 0.0
     for j in range(count):
@@ -133,8 +133,8 @@ def _exactly(sides, reals, wholes, count, x, y, bound):
 
 
 @njit(cache=True, nogil=True)
-def _pair_depth(table, ways, i, j, pos, poses):
-    (sides, first, box, at, shape, pictures, scale) = table
+def _pair_depth(table, ways, i, j, pos, poses):  # type: ignore[no-untyped-def]
+    (sides, first, box, _at, _shape, _pictures, _scale) = table
     pair = poses[j] * ways + poses[i]
     vx, vy = pos[i, 0] - pos[j, 0], pos[i, 1] - pos[j, 1]
     if vx <= box[pair, 0] or vx >= box[pair, 2] or vy <= box[pair, 1] or vy >= box[pair, 3]:
@@ -143,7 +143,7 @@ def _pair_depth(table, ways, i, j, pos, poses):
 
 
 @njit(cache=True, nogil=True)
-def all_depths(table, ways, pos, poses, depth):
+def all_depths(table, ways, pos, poses, depth):  # type: ignore[no-untyped-def]
     """Fill the table of the depths of all pairs; return their sum and the greatest."""
     total, most = 0.0, 0.0
     for i in range(len(poses)):
@@ -157,17 +157,17 @@ def all_depths(table, ways, pos, poses, depth):
 
 
 @njit(cache=True, nogil=True)
-def _within(value, low, high):
+def _within(value, low, high):  # type: ignore[no-untyped-def]
     return low if value < low else (high if value > high else value)
 
 
 @njit(cache=True, nogil=True)
-def _polish(exact, sides, pictures, reals, wholes, count, x, y, value, step, least, x0, y0, x1, y1, state):
+def _polish(exact, sides, pictures, reals, wholes, count, x, y, value, step, least, x0, y0, x1, y1, state):  # type: ignore[no-untyped-def]
     """Return a place near by with less weighted depth: steps square to each other, shorter when none helps."""
     cosine, sine = 1.0, 0.0
     while step > least and value > 0.0:
         better = False
-        for turn in range(4):
+        for _turn in range(4):
             nx, ny = _within(x + step * cosine, x0, x1), _within(y + step * sine, y0, y1)
             cosine, sine = -sine, cosine
             if exact:
@@ -189,9 +189,9 @@ def _polish(exact, sides, pictures, reals, wholes, count, x, y, value, step, lea
 
 
 @njit(cache=True, nogil=True)
-def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, samples, keep, best, work, state):
+def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, samples, keep, best, work, state):  # type: ignore[no-untyped-def]
     """Find the best place of a piece; return its weighted depth, and write pose, place and room into `best`."""
-    (sides, first, box, at, shape, pictures, scale) = table
+    (sides, _first, _box, _at, _shape, pictures, _scale) = table
     (reals, wholes, top, found) = work
     pose = poses[p]
     count = _gather(table, p, pose, pos, poses, weight, reals, wholes)
@@ -203,8 +203,22 @@ def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, sample
     size = min(sizes[pose, 0], sizes[pose, 1])
     x0, y0 = rooms[room, 0], rooms[room, 1]
     x, y, value = _polish(
-        True, sides, pictures, reals, wholes, count, pos[p, 0], pos[p, 1], now, 0.05 * size, 0.002 * size,
-        x0, y0, x0 + rooms[room, 2] - sizes[pose, 0], y0 + rooms[room, 3] - sizes[pose, 1], state,
+        True,
+        sides,
+        pictures,
+        reals,
+        wholes,
+        count,
+        pos[p, 0],
+        pos[p, 1],
+        now,
+        0.05 * size,
+        0.002 * size,
+        x0,
+        y0,
+        x0 + rooms[room, 2] - sizes[pose, 0],
+        y0 + rooms[room, 3] - sizes[pose, 1],
+        state,
     )
     least, lx, ly, lq, lr = value, x, y, pose, room
     begin, end = lists[p, 0], lists[p, 1]
@@ -254,15 +268,43 @@ def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, sample
             x0, y0 = rooms[r, 0], rooms[r, 1]
             x1, y1 = x0 + rooms[r, 2] - sizes[q, 0], y0 + rooms[r, 3] - sizes[q, 1]
             x, y, value = _polish(
-                False, sides, pictures, reals, wholes, count, found[k, 0], found[k, 1], top[k],
-                0.1 * size, 0.01 * size, x0, y0, x1, y1, state,
+                False,
+                sides,
+                pictures,
+                reals,
+                wholes,
+                count,
+                found[k, 0],
+                found[k, 1],
+                top[k],
+                0.1 * size,
+                0.01 * size,
+                x0,
+                y0,
+                x1,
+                y1,
+                state,
             )
             if value > 1.5 * least + 1e-12:
                 continue
             value = _exactly(sides, reals, wholes, count, x, y, np.inf)
             x, y, value = _polish(
-                True, sides, pictures, reals, wholes, count, x, y, value, 0.02 * size, 0.002 * size,
-                x0, y0, x1, y1, state,
+                True,
+                sides,
+                pictures,
+                reals,
+                wholes,
+                count,
+                x,
+                y,
+                value,
+                0.02 * size,
+                0.002 * size,
+                x0,
+                y0,
+                x1,
+                y1,
+                state,
             )
             if value < least:
                 least, lx, ly, lq, lr = value, x, y, q, r
@@ -275,8 +317,22 @@ def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, sample
         size = min(sizes[lq, 0], sizes[lq, 1])
         x0, y0 = rooms[lr, 0], rooms[lr, 1]
         lx, ly, least = _polish(
-            True, sides, pictures, reals, wholes, count, lx, ly, least, 0.002 * size, 1e-6 * rooms[lr, 3],
-            x0, y0, x0 + rooms[lr, 2] - sizes[lq, 0], y0 + rooms[lr, 3] - sizes[lq, 1], state,
+            True,
+            sides,
+            pictures,
+            reals,
+            wholes,
+            count,
+            lx,
+            ly,
+            least,
+            0.002 * size,
+            min(1e-6 * rooms[lr, 3], 2.0),
+            x0,
+            y0,
+            x0 + rooms[lr, 2] - sizes[lq, 0],
+            y0 + rooms[lr, 3] - sizes[lq, 1],
+            state,
         )
     if least < now:
         best[0], best[1], best[2], best[3] = lq, lx, ly, lr
@@ -285,8 +341,23 @@ def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, sample
 
 
 @njit(cache=True, nogil=True)
-def separate(
-    table, now, best, movable, lists, sizes, rooms, weight, depth, zero, samples, keep, patience, moves_most, memory, state
+def separate(  # type: ignore[no-untyped-def]
+    table,
+    now,
+    best,
+    movable,
+    lists,
+    sizes,
+    rooms,
+    weight,
+    depth,
+    zero,
+    samples,
+    keep,
+    patience,
+    moves_most,
+    memory,
+    state,
 ):
     """Move pieces until all depths are under `zero`, nothing has helped for `patience` rounds, or moves run out.
 

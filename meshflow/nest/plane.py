@@ -1,0 +1,157 @@
+"""Boards set side by side in one plane for the search that presses pieces together, and back.
+
+Terms: a board becomes a *room* of the plane (see `pressing`). Places come back rounded to the grid.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from meshflow.model.arrays import FloatArray
+from meshflow.nest.depths import DepthTable, depth_table, table_cost
+from meshflow.nest.nofit import NoFitCache
+from meshflow.nest.placement import Board, Size, Spot
+from meshflow.nest.prepare import Piece, Pose
+from meshflow.nest.pressing import Packing, Task
+
+__all__ = ["Plane", "Ways", "boards_of", "plane_of", "ways_of"]
+
+_APART = 1000  # grid steps between rooms
+
+
+@dataclass(frozen=True, eq=False)
+class Ways:
+    """The poses of the pieces as a table of depths numbers them; pieces of one shape share theirs.
+
+    Parameters
+    ----------
+    kept : dict of int to tuple of Pose
+        Poses of each piece that are in the table.
+    begin : dict of int to int
+        Number of the first of them.
+    table : DepthTable
+        The table.
+    """
+
+    kept: dict[int, tuple[Pose, ...]]
+    begin: dict[int, int]
+    table: DepthTable
+
+    def number(self, piece: int, key: int) -> int:
+        """Return the number of a pose of a piece."""
+        return self.begin[piece] + next(k for k, pose in enumerate(self.kept[piece]) if pose.key == key)
+
+
+@dataclass(frozen=True, eq=False)
+class Plane:
+    """Rooms with what lies in them.
+
+    Parameters
+    ----------
+    numbers : tuple of int
+        Piece of each copy.
+    sizes : tuple of Size
+        Size of each room.
+    task, packing : Task, Packing
+        For the search.
+    """
+
+    numbers: tuple[int, ...]
+    sizes: tuple[Size, ...]
+    task: Task
+    packing: Packing
+
+
+def ways_of(
+    pieces: Sequence[Piece], spots: Sequence[Spot], more: Sequence[int], cost: float, between: Callable[[], None]
+) -> Ways | None:
+    """Return the table for these pieces: of all poses, or of those in use, or None where it would cost too much.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        All pieces by number.
+    spots : sequence of Spot
+        Pieces as they lie.
+    more : sequence of int
+        Numbers of further pieces.
+    cost : float
+        What the table may cost at most, by `depths.table_cost`.
+    between : callable
+        Called while the table is made.
+    """
+    used: dict[int, set[int]] = {number: set() for number in more}
+    for spot in spots:
+        used.setdefault(spot.piece, set()).add(spot.pose.key)
+    every = {number: pieces[number].poses for number in sorted(used)}
+    few = {
+        number: tuple(pose for pose in poses if pose.key in used[number]) or poses[:1]
+        for number, poses in every.items()
+    }
+    for kept in (every, few):
+        begin, poses = _numbered(kept)
+        if table_cost(poses) <= cost:
+            return Ways(kept, begin, depth_table(poses, between=between))
+    return None
+
+
+def _numbered(kept: dict[int, tuple[Pose, ...]]) -> tuple[dict[int, int], list[Pose]]:
+    begin: dict[int, int] = {}
+    known: dict[tuple[bytes, ...], int] = {}
+    numbered: list[Pose] = []
+    for number, poses in kept.items():
+        shape = tuple(pose.ring.tobytes() for pose in poses)
+        if shape not in known:
+            known[shape] = len(numbered)
+            numbered += poses
+        begin[number] = known[shape]
+    return begin, numbered
+
+
+def plane_of(ways: Ways, boards: Sequence[Board], more: Sequence[tuple[int, int, int, float, float]] = ()) -> Plane:
+    """Return boards side by side.
+
+    Parameters
+    ----------
+    ways : Ways
+        Poses of all pieces on them.
+    boards : sequence of Board
+        The boards; the last is the one that can get shorter.
+    more : sequence of (piece, pose number, room, x, y)
+        Further pieces, anywhere in the rooms.
+    """
+    rooms = _rooms([board.size for board in boards])
+    rows: list[tuple[int, int, int, float, float]] = [
+        (spot.piece, ways.number(spot.piece, spot.pose.key), room, float(spot.x), float(spot.y))
+        for room, board in enumerate(boards)
+        for spot in board.spots
+    ]
+    rows += more
+    numbers = tuple(row[0] for row in rows)
+    poses, where = (np.array([row[k] for row in rows], dtype=np.int64) for k in (1, 2))
+    pos = np.array([row[3:] for row in rows]) + rooms[where, :2]
+    lists = np.array([[ways.begin[n], ways.begin[n] + len(ways.kept[n])] for n in numbers], dtype=np.int64)
+    task = Task(ways.table, lists, rooms, np.ones(len(rows), dtype=np.bool_))
+    packing = Packing(pos, poses, where, task.used(pos, poses, where))
+    return Plane(numbers, tuple(board.size for board in boards), task, packing)
+
+
+def _rooms(sizes: Sequence[Size]) -> FloatArray:
+    left = np.concatenate([[0], np.cumsum([size.length + _APART for size in sizes])])[:-1]
+    return np.array([[x, 0.0, size.length, size.width] for x, size in zip(left, sizes, strict=True)], dtype=np.float64)
+
+
+def boards_of(ways: Ways, plane: Plane, packing: Packing, nofit: NoFitCache) -> list[Board]:
+    """Return the boards of a packing of the plane, those without pieces left out."""
+    boards = [Board(size, nofit) for size in plane.sizes]
+    places = np.rint(packing.pos - plane.task.rooms[packing.where, :2]).astype(np.int64)
+    for copy, number in enumerate(plane.numbers):
+        board = boards[int(packing.where[copy])]
+        pose = ways.kept[number][int(packing.poses[copy]) - ways.begin[number]]
+        room = (board.size.length - pose.size[0], board.size.width - pose.size[1])
+        x, y = (min(max(int(place), 0), most) for place, most in zip(places[copy], room, strict=True))
+        board.put(Spot(number, pose, x, y))
+    return [board for board in boards if board.spots]
