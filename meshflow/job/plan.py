@@ -14,11 +14,24 @@ from meshflow.model.assembly import Fastener
 from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Side
 from meshflow.model.stock import Material, Objective, Process, Sheet
+from meshflow.model.tool import ToolKind
 from meshflow.stock.cutting import Bed
 from meshflow.stock.joining import PointRules
 from meshflow.stock.lookup import Stock
 
-__all__ = ["AssemblyPlan", "Darts", "JobPlan", "MeasureKind", "MeasurePlan", "PartPlan", "SharedHoles", "group_name"]
+__all__ = [
+    "AssemblyPlan",
+    "Darts",
+    "JobPlan",
+    "MeasureKind",
+    "MeasurePlan",
+    "PartPlan",
+    "ReliefPlan",
+    "SharedHoles",
+    "SupplierPlan",
+    "ToolPlan",
+    "group_name",
+]
 
 Darts = Literal["none", "auto"] | int
 PaperName = Literal["A4", "A3", "A2", "A1", "A0", "Letter"]
@@ -123,6 +136,10 @@ class PartPlan:
         Width of the cut that is put into the contours [mm]; 0 leaves them net.
     fit : {"near", "full", "bare"}
         On which side of the rim the contour may lie.
+    plate : str
+        Bath it is plated in; empty for none.
+    plate_um, plate_density : float, optional
+        Thickness of the plate [um], and current density [A/dm2].
     tolerance_chosen : bool
         Whether the tolerance is chosen from the noise of the scan; `tolerance_mm` is then the least.
     """
@@ -167,6 +184,9 @@ class PartPlan:
     allowances: tuple[Allowance, ...] = ()
     kerf_in_mm: float = 0.0
     fit: Fit = "near"
+    plate: str = ""
+    plate_um: float | None = None
+    plate_density: float | None = None
     tolerance_chosen: bool = False
 
     @property
@@ -255,6 +275,96 @@ class SupplierPlan:
 
 
 @dataclass(frozen=True)
+class ReliefPlan:
+    """Ornament to lift off its form.
+
+    Parameters
+    ----------
+    name : str
+        Name of the relief and of its folder.
+    mesh : Path
+        Mesh file.
+    scan : str
+        The mesh file as the job names it.
+    units : str, optional
+        Unit of the mesh file.
+    region, seam : str
+        Which surface, and where a ring is opened.
+    base, ornament : str
+        Form under the ornament, and whether it stands on it or is sunk into it.
+    wavelength_mm : float, optional
+        Shortest wave of a free form [mm].
+    ground : tuple of (float, float, float)
+        Points where the base shows [mm].
+    pitch_mm, turn_deg, smooth_mm, fold, mirror, repeats
+        As `meshflow.job.relief.relief_file` takes them.
+    lines : tuple of DrawnLine
+        The drawn lines that `region` names.
+    """
+
+    name: str
+    mesh: Path
+    scan: str
+    units: str | None = None
+    region: str = "all"
+    seam: str | None = None
+    base: Literal["auto", "plane", "cylinder", "cone", "sphere", "free"] = "auto"
+    ornament: Literal["auto", "raised", "sunk"] = "auto"
+    wavelength_mm: float | None = None
+    ground: tuple[tuple[float, float, float], ...] = ()
+    pitch_mm: float | None = None
+    turn_deg: float | None = None
+    smooth_mm: float | None = None
+    fold: int | Literal["auto"] | None = None
+    mirror: bool = False
+    repeats: bool = False
+    lines: tuple[DrawnLine, ...] = ()
+
+
+@dataclass(frozen=True)
+class ToolPlan:
+    """A tool to make.
+
+    Parameters
+    ----------
+    name : str
+        Name of the tool and of its folder.
+    kind : str
+        See `meshflow.job.tool_kinds`.
+    options : object
+        The options of its maker.
+    relief, part : str
+        Name of the relief or part of this job it is made from; empty where it is made from a scan.
+    material : str
+        What is worked with it: id or family; empty where nothing asks.
+    temper, press : str
+        State of hardness, and the press by its id; empty for the usual.
+    detail : str
+        How sharp a struck ornament shall come out.
+    mesh, scan, units, region, seam
+        As for a relief, where it is made from a scan.
+    lines : tuple of DrawnLine
+        The drawn lines that `region` names.
+    """
+
+    name: str
+    kind: ToolKind
+    options: Any
+    relief: str = ""
+    part: str = ""
+    material: str = ""
+    temper: str = ""
+    press: str = ""
+    detail: Literal["auto", "shallow", "crisp", "coined"] = "auto"
+    mesh: Path | None = None
+    scan: str = ""
+    units: str | None = None
+    region: str = "all"
+    seam: str | None = None
+    lines: tuple[DrawnLine, ...] = ()
+
+
+@dataclass(frozen=True)
 class JobPlan:
     """A whole job, ready to be run.
 
@@ -288,6 +398,10 @@ class JobPlan:
         Shops that get a pack of files.
     printed_bars : tuple of (float, float)
         What the bars of the last print measured, across and upwards [mm].
+    reliefs : tuple of ReliefPlan
+        Ornament to lift off.
+    tools : tuple of ToolPlan
+        Tools to make.
     """
 
     title: str
@@ -309,6 +423,8 @@ class JobPlan:
     assemblies: tuple[AssemblyPlan, ...] = ()
     suppliers: tuple[SupplierPlan, ...] = ()
     printed_bars: tuple[tuple[float, float], ...] = ()
+    reliefs: tuple[ReliefPlan, ...] = ()
+    tools: tuple[ToolPlan, ...] = ()
 
 
 def group_name(material: str, thickness_mm: float) -> str:
