@@ -1,7 +1,7 @@
 """The line drawing of a relief: what is engraved, chased or traced.
 
-Ridges go on ``RELIEF_LINE``, valleys on ``MARK_LINE``, contours on ``NOTE``, the rim of the piece on
-``CUT_OUTSIDE`` and its openings on ``CUT_INSIDE``.
+Ridges, and middle lines that no ridge runs along, go on ``RELIEF_LINE``, valleys on ``MARK_LINE``, contours on
+``NOTE``, the rim of the piece on ``CUT_OUTSIDE`` and its openings on ``CUT_INSIDE``.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ def relief_drawing(relief: Relief, lines: ReliefLines | None, *, name: str = "")
     ]
     heights: list[float] = []
     if lines is not None:
-        strokes += [Stroke(Layer.RELIEF_LINE, curve) for curve in lines.ridges]
+        strokes += [Stroke(Layer.RELIEF_LINE, curve) for curve in (*lines.ridges, *lines.middles)]
         strokes += [Stroke(Layer.MARK_LINE, curve) for curve in lines.valleys]
         strokes += [Stroke(Layer.NOTE, contour.curve) for contour in lines.contours]
         heights = sorted({contour.height_mm for contour in lines.contours})
@@ -44,7 +44,7 @@ def relief_drawing(relief: Relief, lines: ReliefLines | None, *, name: str = "")
     comments = (
         "meshflow drawing file",
         f"Lines of a relief, {low:.2f} to {high:.2f} mm high.",
-        "RELIEF_LINE ridges, MARK_LINE valleys, NOTE contours, CUT_OUTSIDE the rim.",
+        "RELIEF_LINE ridges and middle lines, MARK_LINE valleys, NOTE contours, CUT_OUTSIDE the rim.",
         *((f"Contours at {', '.join(f'{height:.2f}' for height in heights)} mm.",) if heights else ()),
         "Units: millimetres, true size.",
     )

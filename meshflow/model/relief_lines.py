@@ -39,7 +39,7 @@ class ReliefLines:
     contours : tuple of Contour
         Lines of one height, the lowest first.
     middles : tuple of Polycurve
-        Middle lines of what stands out of the ground.
+        Middle lines of what stands out of the ground, where no ridge runs along them.
     lengths_mm : mapping of str to float
         Length of each kind together [mm].
     notes : tuple of Finding

@@ -16,7 +16,7 @@ import numpy as np
 
 from meshflow.errors import OptionError
 from meshflow.geometry.arcs import fit_arcs
-from meshflow.geometry.curves import length
+from meshflow.geometry.curves import length, tessellate
 from meshflow.model.arrays import BoolArray, FloatArray
 from meshflow.model.curve import Polycurve
 from meshflow.model.finding import Finding, Severity
@@ -115,7 +115,7 @@ def lines_of(relief: Relief, options: LineOptions | None = None) -> ReliefLines:
     ridges, valleys = pen.crests(surface), pen.crests(-surface, narrower=_VALLEY)
     smooth = pen.smooth(surface)
     contours = [curve for height in _heights(asked, low, high) for curve in pen.contours(smooth, height)]
-    middles = pen.middles(low + _RAISED * (high - low))
+    middles = _beside(pen.middles(low + _RAISED * (high - low)), ridges, 3.0 * relief.pitch_mm)
     kinds: dict[str, Sequence[Polycurve]] = {
         "ridges": ridges,
         "valleys": valleys,
@@ -131,6 +131,25 @@ def _span(height: FloatArray, inside: BoolArray) -> tuple[float, float]:
         return 0.0, 0.0
     low, high = np.quantile(height[inside], [0.005, 0.995])
     return float(low), float(high)
+
+
+def _beside(middles: Sequence[Polycurve], ridges: Sequence[Polycurve], near: float) -> list[Polycurve]:
+    """Return the middle lines that no ridge runs along: of a round cord one line is enough."""
+    from scipy.spatial import cKDTree
+
+    if not ridges:
+        return list(middles)
+    known = cKDTree(np.concatenate([_places(curve, near) for curve in ridges]))
+    return [curve for curve in middles if float(np.median(known.query(_places(curve, near))[0])) > near]
+
+
+def _places(curve: Polycurve, apart: float) -> FloatArray:
+    """Return places along a curve, evenly and no farther apart than that."""
+    run = tessellate(curve, tolerance=0.1 * apart)
+    run = np.concatenate([run, run[:1]]) if curve.closed else run
+    reach = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(run, axis=0), axis=1))])
+    even = np.linspace(0.0, reach[-1], max(2, math.ceil(reach[-1] / apart) + 1))
+    return np.stack([np.interp(even, reach, run[:, axis]) for axis in (0, 1)], axis=1)
 
 
 def _heights(asked: LineOptions, low: float, high: float) -> tuple[float, ...]:

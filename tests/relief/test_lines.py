@@ -169,12 +169,18 @@ def test_contours_of_a_cone_are_circles_with_the_higher_ground_on_their_left():
         assert 0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y) > 0  # counter-clockwise round the top
 
 
-def test_middle_lines_run_along_what_stands_out():
+def test_a_flat_topped_bar_is_one_line_along_its_middle():
     drawn = lines_of(sampled(lambda x, y: np.where(np.abs(y) < 2.0, 1.0, 0.0), 20.0, 8.0, noise=0.01))
-    points = points_along(drawn.middles)
+    points = points_along([*drawn.ridges, *drawn.middles])
     middle = points[np.abs(points[:, 0]) < 17.0]  # at its ends the middle line forks into the corners
     assert np.percentile(np.abs(middle[:, 1]), 99) < 0.2
     assert np.ptp(middle[:, 0]) > 33.5
+
+
+def test_a_round_cord_has_a_ridge_and_no_middle_line_beside_it():
+    drawn = lines_of(sampled(lambda x, y: cord(y), 20.0, 8.0))
+    assert len(drawn.ridges) == 1
+    assert drawn.middles == ()
 
 
 def test_the_same_relief_gives_the_same_lines():
@@ -192,7 +198,7 @@ def test_the_drawing_has_each_kind_on_its_layer():
     for stroke in relief_drawing(relief, lines).strokes:
         count[stroke.layer] += 1
     assert count[Layer.CUT_OUTSIDE] == 1
-    assert count[Layer.RELIEF_LINE] == len(lines.ridges) > 0
+    assert count[Layer.RELIEF_LINE] == len(lines.ridges) + len(lines.middles) > 0
     assert count[Layer.NOTE] == len(lines.contours) > 0
 
 
