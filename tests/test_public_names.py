@@ -133,7 +133,8 @@ def test_the_readmes_commands_by_hand_run_on_the_sample_meshes(tmp_path, monkeyp
     monkeypatch.chdir(tmp_path)
     commands = readme_commands()
     names = [command[1] for command in commands]
-    assert names == ["check", "mend", "compare", "panels", "flatten", "nest", "paper", "run", "verify", "stock"]
+    names_of_all = [*("check", "mend", "compare", "panels", "flatten", "nest", "paper"), "relief", "tool"]
+    assert names == [*names_of_all, "run", "verify", "stock"]
     # Panels of a whole scan take ten seconds; the command has tests of its own, and test_docs holds its options.
     for command in (command for command in commands if command[1] != "panels"):
         assert command[0] == "meshflow"

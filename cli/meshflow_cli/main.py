@@ -33,7 +33,7 @@ COMMANDS = {
     "relief": "Lift the ornament of a scan off its base: heights, lines, pictures.",
     "flatten": "Lay one piece of a scan flat: drawing, pictures, figures.",
     "tool": "Make a tool: to strike, form, cut or cast with.",
-    "finish": "Say what finishing a piece takes: surface, mass, plating, annealing, polishing.",
+    "finish": "Say what finishing takes: area, mass, plating, annealing.",
     "nest": "Lay parts out on sheets.",
     "paper": "Print a drawing at true size on sheets of paper.",
     "run": "Run a whole job file.",

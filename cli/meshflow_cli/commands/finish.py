@@ -34,7 +34,7 @@ from meshflow_cli.options import Length, units_option
 @click.option("--anneal/--no-anneal", default=True, show_default=True, help="Whether it is annealed.")
 @click.option("--stock", "stock_file", metavar="FILE", type=click.Path(path_type=Path), help="The workshop's own file.")
 def command(file: Path, out: Path | None, units: str | None, stock_file: Path | None, **chosen: Any) -> int:
-    """Say what finishing a piece takes: surface, mass, plating, annealing, polishing.
+    """Say what finishing takes: area, mass, plating, annealing.
 
     FILE is a drawing of the flat piece (DXF, SVG), or a mesh: with --thickness a sheet surface, without it a body.
     """
