@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -32,6 +33,7 @@ def finish_file(
     out: str | Path | None = None,
     units: str | None = None,
     stock: Stock | None = None,
+    also_read: Sequence[str | Path] = (),
     progress: Progress | None = None,
 ) -> tuple[Finishing, Published | None]:
     """Work out what finishing a piece takes, and write it down where a folder is given.
@@ -48,6 +50,8 @@ def finish_file(
         Unit of the file; needed where it does not say.
     stock : Stock, optional
         The workshop's stock; our tables when left out.
+    also_read : sequence of path-like
+        Files that `stock` came from: none of them is written over.
     progress : callable, optional
         Called as ``progress(what, share_done)``.
 
@@ -72,7 +76,7 @@ def finish_file(
     folder = prepare_folder(Path(out))
     with draft_in(folder) as draft:
         write_text(draft / _NAME, json_text({"schema": "meshflow-finishing-1", **found.to_json()}))
-        return found, Published(publish(draft, folder, inputs=[path], last=_NAME))
+        return found, Published(publish(draft, folder, inputs=[path, *also_read], last=_NAME))
 
 
 def _piece(path: str | Path, thickness_mm: float, units: str | None, report: Progress) -> Part | Surface | Solid:

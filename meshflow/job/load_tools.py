@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from meshflow.errors import MeshflowError
-from meshflow.job.lines import lines_of
+from meshflow.job.lines import DrawnLine, lines_of
 from meshflow.job.locate import FieldPath
 from meshflow.job.mistakes import Mistakes
 from meshflow.job.places import point_in
@@ -85,8 +85,15 @@ def _tool(row: Any, folder: Path, parts: dict[str, Any]) -> ToolPlan:
         units=row.units,
         region=row.region,
         seam=row.seam,
-        lines=tuple(lines_of(row.region, inside=folder)),
+        lines=_lines(row, folder),
     )
+
+
+def _lines(row: Any, folder: Path) -> tuple[DrawnLine, ...]:
+    """Return the drawn lines that the selectors of a row name, each once."""
+    named = [row.region, *([row.polish_on] if getattr(row, "polish_on", "") else [])]
+    lines = {line.name: line for selector in named for line in lines_of(selector, inside=folder)}
+    return tuple(lines.values())
 
 
 def tool_clashes(data: dict[str, Any]) -> Iterator[tuple[FieldPath, str]]:

@@ -103,6 +103,7 @@ class _Making:
         self.walk = Walk(cache, self._overall)
         self.job_hash = _job_hash(plan, self.walk)
         self.outputs = Outputs(plan, self.job_hash, draft)
+        self._draft = str(draft)
         self._progress = progress
         self._taken: dict[str, Counter[str]] = {}  # sheets used up, by material and thickness
         # Each part, each group of parts and each measure counts as one; writing comes along with it.
@@ -242,6 +243,9 @@ class _Making:
         except OSError:
             raise  # the disk, which the next part would meet as well
         except Exception as error:
+            reason = error.__cause__
+            if isinstance(reason, OSError) and isinstance(error, MeshflowError) and self._draft in error.where:
+                raise reason from error  # the disk as well: said by a writer that gives it a name
             return as_refusal(error, name)
         finally:
             self._done += 1
@@ -271,7 +275,8 @@ def _job_hash(plan: JobPlan, walk: Walk) -> str:
             said.append(str(error))
     for tool in plan.tools:
         try:
-            said.append([TOOL_VERSION, walk.scan(tool.mesh) if tool.mesh else ""])
+            drawn = [line.sha256 for line in tool.lines]
+            said.append([TOOL_VERSION, walk.scan(tool.mesh) if tool.mesh else "", *drawn])
         except MeshflowError as error:
             said.append(str(error))
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()

@@ -26,6 +26,7 @@ def make_blank_file(
     name: str = "",
     units: str | None = None,
     stock: Stock | None = None,
+    also_read: Sequence[str | Path] = (),
     versions: Sequence[str] = ("R2010",),
     progress: Progress | None = None,
 ) -> tuple[Tool, Published]:
@@ -45,6 +46,8 @@ def make_blank_file(
         Unit of the drawing; needed where the file does not say.
     stock : Stock, optional
         The workshop's stock; our tables when left out.
+    also_read : sequence of path-like
+        Files that `stock` or options came from: none of them is written over.
     versions : sequence of str
         Versions of the DXF.
     progress : callable, optional
@@ -74,4 +77,4 @@ def make_blank_file(
     except MeshflowError as error:
         raise error.located(str(path)) from error
     report("writing drawings", 0.6)
-    return tool, publish_tool(tool, out, versions=versions, inputs=[path])
+    return tool, publish_tool(tool, out, versions=versions, inputs=[path, *also_read])

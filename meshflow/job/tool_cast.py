@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -29,9 +29,11 @@ __all__ = ["cast_sheets", "make_cast", "make_cast_file"]
 Progress = Callable[[str, float], None]
 
 
-def cast_sheets(piece: Region, scan: Surface, options: CastOptions) -> CastSheets:
+def cast_sheets(
+    piece: Region, scan: Surface, options: CastOptions, lines: Mapping[str, FloatArray] | None = None
+) -> CastSheets:
     """Return outer face and underside of a casting from a piece of a scan: true offsets, allowances added."""
-    polished = _polished(piece, scan, options)
+    polished = _polished(piece, scan, options, lines)
     off = np.where(polished, options.polish_mm, 0.0)
     finished, notes = moved_piece(piece, options.face_mm)
     upper = finished
@@ -61,13 +63,13 @@ def _followed(piece: Region, options: CastOptions) -> Region:
     return spread_feet(found.region)[0]
 
 
-def _polished(piece: Region, scan: Surface, options: CastOptions) -> BoolArray:
+def _polished(piece: Region, scan: Surface, options: CastOptions, lines: Mapping[str, FloatArray] | None) -> BoolArray:
     """Return the vertices that are polished: those all of whose faces are picked."""
     from meshflow.regions.selection import select
 
     result = np.ones(len(piece.vertices), dtype=np.bool_)
     if options.polish_on:
-        drawn = {line.name: line.points for line in lines_of(options.polish_on)}
+        drawn = {line.name: line.points for line in lines_of(options.polish_on)} if lines is None else lines
         ids = select(scan, options.polish_on, name=piece.name, lines=drawn).face_parent
         result[piece.faces[~np.isin(piece.face_parent, ids)]] = False
     return result
@@ -81,13 +83,18 @@ def make_cast(
     region: str = "all",
     seam: str | None = None,
     name: str = "pattern",
+    lines: Mapping[str, FloatArray] | None = None,
     progress: Progress | None = None,
 ) -> Tool:
-    """Make a cast pattern from a mended scan or from a relief; `region` and `seam` as for `flatten_file`."""
+    """Make a cast pattern from a mended scan or from a relief.
+
+    `region` and `seam` are as for `flatten_file`, `lines` as for `piece_of_scan`.
+    """
     if isinstance(source, Relief):
         sheets = relief_sheets(source, options)
     else:
-        sheets = cast_sheets(piece_of_scan(source, region=region, seam=seam, name=name), source, options)
+        piece = piece_of_scan(source, region=region, seam=seam, name=name, lines=lines)
+        sheets = cast_sheets(piece, source, options, lines)
     return cast_tool(sheets, options, stock=stock, name=name, progress=progress)
 
 
@@ -103,6 +110,7 @@ def make_cast_file(
     design_units: str | None = None,
     name: str = "",
     stock: Stock | None = None,
+    also_read: Sequence[str | Path] = (),
     versions: Sequence[str] = ("R2010",),
     progress: Progress | None = None,
 ) -> tuple[Tool, Published]:
@@ -127,6 +135,8 @@ def make_cast_file(
         Name of the tool; the stem of the file when empty.
     stock : Stock, optional
         The workshop's stock; our tables when left out.
+    also_read : sequence of path-like
+        Files that `stock` or options came from: none of them is written over.
     versions : sequence of str
         Versions of the DXF.
     progress : callable, optional
@@ -173,7 +183,7 @@ def make_cast_file(
     except MeshflowError as error:
         raise error.located(str(path)) from error
     report("writing solids and drawings", 0.8)
-    return tool, publish_tool(tool, out, versions=versions, inputs=inputs)
+    return tool, publish_tool(tool, out, versions=versions, inputs=[*inputs, *also_read])
 
 
 def _bent(piece: Region, design: Path, units: str | None, options: CastOptions, report: Progress) -> CastSheets:

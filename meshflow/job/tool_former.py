@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from meshflow.errors import MeshflowError
 from meshflow.job.folder import Published, check_folder
 from meshflow.job.tool_files import publish_tool
 from meshflow.job.tool_piece import Smooth, moved_piece, piece_of_file, piece_of_scan
+from meshflow.model.arrays import FloatArray
 from meshflow.model.region import Region
 from meshflow.model.surface import Surface
 from meshflow.model.tool import Tool
@@ -42,10 +43,11 @@ def make_former(
     region: str = "all",
     seam: str | None = None,
     name: str = "former",
+    lines: Mapping[str, FloatArray] | None = None,
     progress: Progress | None = None,
 ) -> Tool:
-    """Make a former from a mended scan; `region` and `seam` as for `flatten_file`."""
-    piece = piece_of_scan(scan, region=region, seam=seam, name=name)
+    """Make a former from a mended scan; `region` and `seam` as for `flatten_file`, `lines` as for `piece_of_scan`."""
+    piece = piece_of_scan(scan, region=region, seam=seam, name=name, lines=lines)
     return former_of(piece, options, stock=stock, name=name, progress=progress)
 
 
@@ -59,6 +61,7 @@ def make_former_file(
     smooth: Smooth = "auto",
     name: str = "",
     stock: Stock | None = None,
+    also_read: Sequence[str | Path] = (),
     versions: Sequence[str] = ("R2010",),
     progress: Progress | None = None,
 ) -> tuple[Tool, Published]:
@@ -78,6 +81,8 @@ def make_former_file(
         Name of the tool; the stem of the file when empty.
     stock : Stock, optional
         The workshop's stock; our tables when left out.
+    also_read : sequence of path-like
+        Files that `stock` or options came from: none of them is written over.
     versions : sequence of str
         Versions of the DXF.
     progress : callable, optional
@@ -103,4 +108,4 @@ def make_former_file(
     except MeshflowError as error:
         raise error.located(str(path)) from error
     report("writing solids and drawings", 0.8)
-    return tool, publish_tool(tool, out, versions=versions, inputs=[path])
+    return tool, publish_tool(tool, out, versions=versions, inputs=[path, *also_read])

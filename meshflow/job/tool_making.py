@@ -69,7 +69,14 @@ def _former(plan: ToolPlan, source: Any, stock: Stock, progress: Progress) -> To
     from meshflow.job.tool_former import make_former
 
     return make_former(
-        source, plan.options, stock=stock, region=plan.region, seam=plan.seam, name=plan.name, progress=progress
+        source,
+        plan.options,
+        stock=stock,
+        region=plan.region,
+        seam=plan.seam,
+        name=plan.name,
+        lines={line.name: line.points for line in plan.lines},
+        progress=progress,
     )
 
 
@@ -77,7 +84,14 @@ def _cast(plan: ToolPlan, source: Any, stock: Stock, progress: Progress) -> Tool
     from meshflow.job.tool_cast import make_cast
 
     return make_cast(
-        source, plan.options, stock=stock, region=plan.region, seam=plan.seam, name=plan.name, progress=progress
+        source,
+        plan.options,
+        stock=stock,
+        region=plan.region,
+        seam=plan.seam,
+        name=plan.name,
+        lines={line.name: line.points for line in plan.lines},
+        progress=progress,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Literal
 
@@ -47,9 +47,17 @@ def piece_of_file(
         raise error.located(str(path)) from error
 
 
-def piece_of_scan(scan: Surface, *, region: str, name: str, seam: str | None = None, smooth: Smooth = "auto") -> Region:
-    """Pick a piece of a mended scan and take the noise off."""
-    drawn = {line.name: line.points for line in lines_of(region)}
+def piece_of_scan(
+    scan: Surface,
+    *,
+    region: str,
+    name: str,
+    seam: str | None = None,
+    smooth: Smooth = "auto",
+    lines: Mapping[str, FloatArray] | None = None,
+) -> Region:
+    """Pick a piece of a mended scan and take the noise off; drawn lines are read from their files when left out."""
+    drawn = {line.name: line.points for line in lines_of(region)} if lines is None else lines
     return carrier_surface(select(scan, region, name=name, seam=seam, lines=drawn), length=smooth)
 
 

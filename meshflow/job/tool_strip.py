@@ -44,6 +44,7 @@ def make_strip_file(
     pitch_mm: float | None = None,
     range_mm: tuple[float, float] | None = None,
     stock: Stock | None = None,
+    also_read: Sequence[str | Path] = (),
     versions: Sequence[str] = ("R2010",),
     progress: Progress | None = None,
 ) -> tuple[Tool, Published]:
@@ -73,6 +74,8 @@ def make_strip_file(
         Scale of a picture; see `read_relief`.
     stock : Stock, optional
         The workshop's stock; our tables when left out.
+    also_read : sequence of path-like
+        Files that `stock` or options came from: none of them is written over.
     versions : sequence of str
         Versions of the DXF.
     progress : callable, optional
@@ -116,7 +119,7 @@ def make_strip_file(
     except MeshflowError as error:
         raise error.located(str(path)) from error
     report("writing solids and drawings", 0.8)
-    return tool, publish_tool(tool, out, versions=versions, inputs=[relief_path(path)])
+    return tool, publish_tool(tool, out, versions=versions, inputs=[relief_path(path), *also_read])
 
 
 def make_strip(

@@ -23,7 +23,6 @@ from typing import Final
 
 from meshflow.errors import OptionError
 from meshflow.geometry.curves import length, reversed_curve, signed_area, transformed
-from meshflow.geometry.parallel import parallel_contour
 from meshflow.model.curve import Circle, Motion, Polycurve
 from meshflow.model.finding import Finding
 from meshflow.model.part import Part
@@ -44,6 +43,7 @@ from meshflow.tooling.clearance import (
     shear_strength,
     sloped_share,
 )
+from meshflow.tooling.parallel_line import parallel_line
 from meshflow.tooling.plates import Plates, plan_plates
 from meshflow.tooling.stripper import Stack, press_findings, press_of, stack_of
 
@@ -241,7 +241,7 @@ def _turned(curve: Contour, over: bool) -> Contour:
 
 
 def _moved(curves: tuple[Contour, ...], by: float, where: str) -> tuple[Contour, ...]:
-    moved = [parallel_contour(curve, by, tolerance=0.002) for curve in curves]
+    moved = [parallel_line(curve, by, tolerance=0.002) for curve in curves]
     if any(curve is None for curve in moved):
         raise OptionError(
             f"nothing is left of the punch at a clearance of {math.fabs(by):g} mm.",

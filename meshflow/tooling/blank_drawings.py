@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from meshflow.geometry.curves import bounds, length, resample, reversed_curve, transformed
-from meshflow.geometry.parallel import parallel_contour
 from meshflow.model.curve import Circle, Motion, Polycurve
 from meshflow.model.drawing import Drawing, Layer, Stroke
 from meshflow.model.tool import Solid
+from meshflow.tooling.parallel_line import parallel_line
 from meshflow.tooling.plates import drawing_of, flat_body, letters_in, rectangle, words_at
 
 if TYPE_CHECKING:
@@ -147,7 +147,7 @@ def _punch_plate(plan: BlankPlan, blow: Blow) -> Drawing:
 
 def _stripper(plan: BlankPlan, blow: Blow) -> Drawing:
     gap = plan.options.stripper_gap_mm
-    opened = [parallel_contour(curve, gap, tolerance=0.005) for curve in blow.punch]
+    opened = [parallel_line(curve, gap, tolerance=0.005) for curve in blow.punch]
     drawn = [*_base(plan, blow, "STRIPPER")]
     drawn += [Stroke(Layer.CUT_INSIDE, curve) for curve in opened if curve is not None]
     said = (
@@ -164,7 +164,7 @@ def _nest(plan: BlankPlan) -> Drawing:
     if blank.mirrored != pierce.mirrored:
         turned = transformed(outline, Motion(mirrored=True))
         outline = turned if isinstance(turned, Circle) else reversed_curve(turned)
-    pocket = parallel_contour(outline, _NEST_GAP, tolerance=0.005)
+    pocket = parallel_line(outline, _NEST_GAP, tolerance=0.005)
     assert pocket is not None  # it grows
     drawn = [*_base(plan, pierce, "NEST"), Stroke(Layer.CUT_INSIDE, pocket)]
     drawn += [Stroke(Layer.ALIGN_MARK, curve) for curve in pierce.die]

@@ -38,10 +38,14 @@ class BlankOptions:
     burr : {"back", "face"}
         Which side of the blank shall have the burr: it stands on the punch's side of a blank, on the die's side of a
         hole. Sheet and opening are turned over where needed.
-    die_relief_deg, die_land_mm : float, optional
-        Taper of the opening under its straight land, each side [degree], and height of that land [mm].
-    dowel_mm, bolt_mm : float, optional
-        Diameters [mm].
+    die_relief_deg : float, optional
+        Taper of the die's opening under its straight land, each side [degree].
+    die_land_mm : float, optional
+        Height of that land [mm].
+    dowel_mm : float, optional
+        Diameter of the dowels [mm].
+    bolt_mm : float, optional
+        Diameter of the bolts [mm].
     stripper_gap_mm : float
         Between punch and stripper plate, each side [mm].
     press : str

@@ -1,8 +1,9 @@
 """A block with a face on top as a closed solid: the grid of the face, flat metal round it, holes, sides, back.
 
 Convention: it stands on its back, z = 0, face up; x and y are those of the face as it is looked at. Triangles run
-counter-clockwise seen from outside. The face keeps every sample; the flat metal round it shares its outermost samples,
-so that there is no gap at the seam. Holes are cylinders with flats that touch the true circle from inside.
+counter-clockwise seen from outside. The face keeps the samples that its triangles use; the flat metal round it shares
+the outermost of these, so that there is no gap at the seam. Holes are cylinders with flats that touch the true circle
+from inside.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 
 from meshflow.geometry.envelope import grid_faces
 from meshflow.geometry.polygons import triangulated
+from meshflow.geometry.thin_grid import thinned_faces
 from meshflow.model.arrays import FloatArray, IntArray
 from meshflow.model.tool import Solid
 
@@ -58,6 +60,10 @@ class Patch:
         row, column = np.divmod(self.faces, columns)
         faces = (row * columns + (columns - 1 - column))[:, ::-1]
         return Patch(2.0 * middle_x - self.x[::-1], self.y, -self.z[:, ::-1], faces)
+
+    def thinned(self, tolerance: float) -> Patch:
+        """Return the patch with fewer triangles, within a tolerance of the height everywhere [mm]; 0 keeps all."""
+        return Patch(self.x, self.y, self.z, thinned_faces(self.z, tolerance))
 
     def raised(self, by: float) -> Patch:
         """Return the patch moved upward."""
@@ -154,9 +160,13 @@ class _Mesh:
 
     def patch(self, patch: Patch) -> IntArray:
         """Add a patch; return its border, counter-clockwise."""
-        numbers = self.add(patch.points())
+        used = np.zeros(patch.z.size, dtype=bool)
+        used[patch.faces] = True
+        numbers = np.full(patch.z.size, -1, dtype=np.int64)
+        numbers[used] = self.add(patch.points()[used])
         self.faces.append(numbers[patch.faces])
-        return numbers[patch.border()]
+        border = numbers[patch.border()]
+        return border[border >= 0]
 
     def flat(self, rings: list[IntArray], *, up: bool) -> None:
         """Add the flat between an outer ring and openings."""

@@ -45,18 +45,22 @@ class CastOptions:
         Steps still to come with their percent of length, instead of the stock's rows.
     convention : {"inverse", "table"}
         ``1 / (1 - s)``, or ``1 + s`` as shrink rules are used.
-    polish_mm, machining_mm : float
-        Taken off the outer face, and off the underside, after casting; the pattern has so much more [mm].
+    polish_mm : float
+        Taken off the outer face after casting; the pattern has so much more [mm].
+    machining_mm : float
+        Taken off the underside after casting; the pattern has so much more [mm].
     polish_on : str
         Selector of the outer faces that are polished; all of them when empty.
     posts : tuple of (x, y, z)
         Where posts stand on the underside, in the axes of the scan or of the flat design [mm].
-    post_mm, post_length_mm : float
-        Their finished diameter and length [mm].
+    post_mm : float
+        Diameter of the posts, finished [mm].
+    post_length_mm : float
+        Length of the posts, finished [mm].
     holes : tuple of (x, y, z)
-        Where holes run through [mm].
+        Where holes run through, in the same axes [mm].
     hole_mm : float
-        Their diameter, finished [mm].
+        Diameter of the holes, finished [mm].
     plating_mm : float
         Thickness of plating, each face [mm].
     wall_least_mm : float, optional
@@ -65,10 +69,12 @@ class CastOptions:
         Machine the pattern is split for: an id of the stock or a kind; empty for one piece.
     flask_mm : (x, y, z), optional
         Room in the flask [mm].
-    key_mm, key_depth_mm : float
-        Diameter and length of the keys of a joint [mm]; 0 for none.
+    key_mm : float
+        Diameter of the keys of a joint [mm]; 0 for none.
+    key_depth_mm : float
+        Length of the keys of a joint [mm].
     pitch_mm : float, optional
-        Between samples of a flat design [mm].
+        Distance between samples of a flat design [mm].
     """
 
     thickness_mm: float

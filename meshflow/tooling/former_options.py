@@ -45,8 +45,10 @@ class FormerOptions:
     machine : str
         Machine it is split for: an id of the stock, or ``mill`` or ``printer`` for the first of that kind; empty for
         one piece, whatever its size.
-    dowel_mm, dowel_depth_mm : float
-        Diameter of the dowels in the joints, and how deep their holes are in each block [mm]; 0 for none.
+    dowel_mm : float
+        Diameter of the dowels in the joints [mm]; 0 for none.
+    dowel_depth_mm : float
+        How deep the holes of the dowels are in each block [mm].
     pitch_mm : float, optional
         Distance between samples of the face [mm].
     """

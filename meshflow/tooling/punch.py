@@ -146,8 +146,9 @@ def _solids(
     faces: Faces, block: Block, use: Chosen, options: PunchOptions
 ) -> tuple[tuple[Solid, Solid], tuple[float, float]]:
     """Return punch and die, face up, and the height of the land of each over its back."""
-    punch = Patch(faces.x, faces.y, faces.inner)
-    die = Patch(faces.x, faces.y, faces.outer).turned_over(block.middle_x_mm)
+    fine = options.mesh_tolerance_mm
+    punch = Patch(faces.x, faces.y, faces.inner).thinned(fine)
+    die = Patch(faces.x, faces.y, faces.outer).thinned(fine).turned_over(block.middle_x_mm)
     made, levels = [], []
     for name, face, turned in (("punch", punch, False), ("die", die, True)):
         stands = face.raised(block.height_mm - float(face.z.max()))

@@ -50,8 +50,10 @@ class PunchOptions:
         Least metal from the deepest place to the back of the block [mm].
     facing_mm : float, optional
         Milled off the two broad faces of the bar together [mm].
-    dowel_mm, bolt_mm : float, optional
-        Diameters of dowels and bolts [mm].
+    dowel_mm : float, optional
+        Diameter of the dowels [mm].
+    bolt_mm : float, optional
+        Diameter of the bolts [mm].
     lettering : str, optional
         Line on both blocks; the name of the relief when left out, none when empty.
     letter_height_mm : float
@@ -67,6 +69,9 @@ class PunchOptions:
         Height between contours of the die [mm]; about a tenth of the relief when left out.
     bite_mm : float
         What the cutter may leave standing without being listed [mm].
+    mesh_tolerance_mm : float
+        How far, in height, the triangles of the solids may be off from the faces that were worked out, so that files
+        are short [mm]; 0 keeps every sample. The gap between the solids differs by no more than twice that.
     """
 
     thickness_mm: float
@@ -89,6 +94,7 @@ class PunchOptions:
     profiles_mm: tuple[float, ...] = ()
     contour_step_mm: float | None = None
     bite_mm: float = 0.02
+    mesh_tolerance_mm: float = 0.002
 
     def __post_init__(self) -> None:
         if self.nominal not in get_args(Nominal):

@@ -13,11 +13,11 @@ import numpy as np
 
 from meshflow.geometry.curves import length, point_at, tangent_at
 from meshflow.geometry.facing import inside_corners
-from meshflow.geometry.parallel import parallel_contour
 from meshflow.geometry.parted import stretch
 from meshflow.geometry.pieces import piece_lengths, pieces, project
 from meshflow.model.arrays import FloatArray
 from meshflow.model.curve import Circle, Polycurve
+from meshflow.tooling.parallel_line import parallel_line
 
 __all__ = ["RuleLine", "rule_line", "slot_outlines"]
 
@@ -135,8 +135,8 @@ def slot_outlines(line: RuleLine, width_mm: float) -> tuple[Polycurve, ...]:
     """
     if width_mm < 0.02:
         return tuple(stretch(line.middle, one, two) for one, two in _runs(line))
-    outer = parallel_contour(line.middle, 0.5 * width_mm, tolerance=0.005)
-    inner = parallel_contour(line.middle, -0.5 * width_mm, tolerance=0.005)
+    outer = parallel_line(line.middle, 0.5 * width_mm, tolerance=0.005)
+    inner = parallel_line(line.middle, -0.5 * width_mm, tolerance=0.005)
     if outer is None or inner is None:
         return tuple(stretch(line.middle, one, two) for one, two in _runs(line))
     return tuple(_slot(line.middle, outer, inner, one, two, 0.5 * width_mm) for one, two in _runs(line))

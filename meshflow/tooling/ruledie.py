@@ -25,7 +25,6 @@ import numpy as np
 
 from meshflow.errors import OptionError
 from meshflow.geometry.curves import bounds, length, reversed_curve, signed_area, transformed
-from meshflow.geometry.parallel import parallel_contour
 from meshflow.model.curve import Circle, Motion, Polycurve
 from meshflow.model.part import Part
 from meshflow.model.stock import Material
@@ -34,6 +33,7 @@ from meshflow.stock import Stock, load_stock
 from meshflow.stock.cutting import bed_of
 from meshflow.stock.fit import refusal
 from meshflow.tooling.cautions import caution_for
+from meshflow.tooling.parallel_line import parallel_line
 from meshflow.tooling.rule_bridges import RuleLine, rule_line
 from meshflow.tooling.ruledie_notes import rule_notes
 from meshflow.tooling.ruledie_options import RuleDieOptions
@@ -185,7 +185,7 @@ def _middle(curve: Contour, options: RuleDieOptions, rule: float, outward: float
     """Return the middle line of the rule: on the cut line, or with its straight face on it."""
     if options.bevel == "both":
         return curve
-    moved = parallel_contour(curve, 0.5 * rule * outward, tolerance=0.005)
+    moved = parallel_line(curve, 0.5 * rule * outward, tolerance=0.005)
     if moved is None:
         raise OptionError(
             "a hole leaves no room for its rule.", where=where, remedy="Punch it with a tube, or by hand."

@@ -25,16 +25,22 @@ class RuleDieOptions:
         Thickness of the leather [mm].
     material : str
         Id or family.
-    rule_mm, rule_height_mm : float, optional
-        Thickness and height of the rule [mm]; by the leather's thickness when left out.
+    rule_mm : float, optional
+        Thickness of the rule [mm]; by the leather's thickness when left out.
+    rule_height_mm : float, optional
+        Height of the rule [mm]; by the leather's thickness when left out.
     bevel : {"both", "outside"}
         Where the rule is ground: on both sides, or on the outside alone, so that the piece has a straight edge.
-    bridge_mm, bridge_pitch_mm : float, optional
-        Width of a bridge, and length of rule for each [mm].
+    bridge_mm : float, optional
+        Width of a bridge, where the board is not slotted [mm].
+    bridge_pitch_mm : float, optional
+        Length of rule for each bridge [mm].
     least_bend_mm : float, optional
         Tightest inside radius the rule is bent to [mm]; corners below it get a joint.
-    board_mm, margin_mm : float, optional
-        Thickness of the board, and board beyond the outline [mm].
+    board_mm : float, optional
+        Thickness of the board [mm].
+    margin_mm : float, optional
+        How far the board reaches beyond the outline [mm].
     kerf_mm : float, optional
         Width of the laser's cut in the board [mm]; the stock's for non-metal when left out. The slot is drawn
         narrower by it.

@@ -47,7 +47,8 @@ class StripOptions:
     register_repeats : int, optional
         Struck repeats that drop into the die again and place the strip; at least 10 mm of them when left out.
     way_in_mm : float, optional
-        Zone in which the ornament fades down to the flat strip [mm]; see `blend.way_in_mm`.
+        Zone in which the ornament fades down to the flat strip [mm]; two thicknesses or three heights, the longer, when
+        left out. See `blend.way_in_mm`.
     way_out_mm : float, optional
         Zone in which the punch lifts off the struck strip [mm]; two thicknesses when left out.
     side_blend_mm : float, optional

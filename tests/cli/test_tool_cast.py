@@ -66,7 +66,8 @@ def test_posts_stand_on_the_underside_and_holes_run_through(meshflow, piece, tmp
 
 def test_a_relief_and_a_flat_design_bent_onto_the_scan_are_cast_as_well(meshflow, piece, tmp_path):
     high = 1.5 * np.outer(np.hanning(40), np.hanning(40))
-    relief = Relief("boss", high, np.ones_like(high, dtype=bool), 0.5)
+    rim = np.array([[0.0, 0.0], [19.5, 0.0], [19.5, 19.5], [0.0, 19.5]])
+    relief = Relief("boss", high, np.ones_like(high, dtype=bool), 0.5, outline=(rim,))
     (tmp_path / "boss").mkdir()
     (tmp_path / "boss" / "height.npz").write_bytes(relief_bytes(relief))
     for source in (tmp_path / "boss", tmp_path / "boss" / "height.npz"):
@@ -77,7 +78,7 @@ def test_a_relief_and_a_flat_design_bent_onto_the_scan_are_cast_as_well(meshflow
         assert body.is_watertight
         scale = json.loads((out / "tool.json").read_text())["scale"]
         assert body.extents[2] > 3.0 * scale
-    star = compose_part(Part("star", Polycurve([[-8, -8], [8, -8], [8, 8], [-8, 8]])))
+    star = compose_part(Part("star", Polycurve([[7, 7], [23, 7], [23, 23], [7, 23]])))
     write_dxf(star, tmp_path / "star.dxf")
     out = tmp_path / "bent"
     said = meshflow("tool", "cast", piece, *MM, *PLAIN, "--design", tmp_path / "star.dxf", "--out", out)
@@ -107,10 +108,10 @@ def test_two_runs_write_the_same_bytes_and_the_second_replaces_the_first(meshflo
         (("--pattern", "clay"), 2, "clay"),
         (("--convention", "rule"), 2, "rule"),
         (("--under", "5"), 1, "not under the outer face"),
-        (("--post", "90,0,0"), 1, "90"),
+        (("--post", "90,0,0"), 1, "no room"),
         (("--post", "15,0,0"), 1, "no room"),
         (("--post", "0,0"), 2, "0,0"),
-        (("--hole", "90,0,0"), 1, "90"),
+        (("--hole", "90,0,0"), 1, "no room"),
         (("--machine", "lathe"), 1, "lathe"),
         (("--flask", "0,1,1"), 1, "flask"),
         (("--polish-on", "label=7"), 1, "label"),

@@ -55,19 +55,35 @@ def test_it_writes_a_closed_block_whose_face_lies_inside_the_scan_by_thickness_a
     assert all(caution.split()[0] in said.out for caution in record["cautions"])
 
 
-def test_a_block_for_the_scanned_inner_face_is_larger_and_a_hollow_one_is_hollow(meshflow, piece, tmp_path):
-    volumes = {}
-    for name, words in {"outer": (), "inner": ("--side", "inner"), "into": ("--work", "into")}.items():
-        out = tmp_path / name
-        given = ("--direction", "0,0,1", "--vents", "0", "--base", "20", "--land", "5")
-        assert meshflow("tool", "former", piece, *MM, *PLAIN, *given, *words, "--out", out).code == 0
-        block = trimesh.load(out / "seat-block.stl")
-        assert block.is_watertight
-        volumes[name] = block.volume / np.prod(block.extents)
-    assert volumes["inner"] > volumes["outer"]
-    record = json.loads((tmp_path / "into" / "tool.json").read_text())
-    assert record["kind"] == "former"
-    assert volumes["into"] != pytest.approx(volumes["outer"], rel=0.01)
+def ball_through(points):
+    """Radius of the ball that fits the points best, and how high its middle lies above them."""
+    solved = np.linalg.lstsq(np.column_stack([2.0 * points, np.ones(len(points))]), (points**2).sum(axis=1))[0]
+    return float(np.sqrt(solved[3] + solved[:3] @ solved[:3])), float(solved[2] - points[:, 2].mean())
+
+
+@pytest.mark.parametrize(
+    ("words", "radius", "hollow"),
+    [
+        (("--direction", "0,0,1"), 38.0, False),
+        (("--direction", "0,0,1", "--side", "middle"), 39.0, False),
+        (("--direction", "0,0,1", "--side", "inner"), 40.0, False),
+        (("--direction", "0,0,-1", "--work", "into"), 40.0, True),
+        (("--direction", "0,0,-1", "--work", "into", "--side", "inner", "--padding", "1"), 43.0, True),
+    ],
+)
+def test_the_face_of_the_block_is_a_ball_of_the_radius_that_side_and_work_leave(
+    meshflow, piece, tmp_path, words, radius, hollow
+):
+    said = meshflow("tool", "former", piece, *MM, *PLAIN, *words, "--vents", "0", "--out", tmp_path / "tool")
+    assert said.code == 0, said.err
+    block = trimesh.load(tmp_path / "tool" / "seat-block.stl")
+    assert block.is_watertight
+    away = np.linalg.norm(block.vertices[:, :2] - block.bounds[:, :2].mean(axis=0), axis=1)
+    face = block.vertices[(away < 8.0) & (block.vertex_normals[:, 2] > 0.5)]
+    assert len(face) > 20
+    fitted, above = ball_through(face)
+    assert fitted == pytest.approx(radius, rel=0.03)
+    assert (above > 0) == hollow
 
 
 def test_two_runs_write_the_same_bytes_and_the_second_replaces_the_first(meshflow, piece, tmp_path):

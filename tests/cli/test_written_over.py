@@ -51,7 +51,7 @@ FOLDER = {
     ),
     "former": (("tool", "former", "f-block.stl", *MM, "--name", "f", "--thickness", "2"), "f-block.stl"),
     "cast": (("tool", "cast", "c-pattern.stl", *MM, "--name", "c", "--thickness", "3"), "c-pattern.stl"),
-    "finish": (("finish", "finishing.json", *MM, "--material", "bronze"), "finishing.json"),
+    "finish": (("finish", "box.ply", *MM, "--material", "bronze", "--stock", "finishing.json"), "finishing.json"),
     "blank": (
         ("tool", "blank", "x-blank-die.dxf", "--name", "x", "--material", "copper", "--thickness", "1"),
         "x-blank-die.dxf",
@@ -101,7 +101,8 @@ def bench(tmp_path, monkeypatch):
         write_mesh(scan(bowed, step=3.0), tmp_path / name)
     over = compose_part(Part("over", Polycurve([[10, 10], [90, 10], [90, 90]])))
     write_dxf(over, tmp_path / "panel.trace.dxf")
-    for name in ("box-section-01.dxf", "box.panels.json", "finishing.json"):
+    (tmp_path / "finishing.json").write_text('[machine.bench]\nkind = "press"\nforce = 60\n')  # a stock file is TOML
+    for name in ("box-section-01.dxf", "box.panels.json"):
         (tmp_path / name).symlink_to("box.ply")
     (tmp_path / "job.toml").write_text(JOB)
     return tmp_path
@@ -203,4 +204,16 @@ def test_a_file_with_another_ending_is_wrong_usage(meshflow, bench, name):
     said = meshflow(*words, "--out", "result.txt")
     assert said.code == 2
     assert "result.txt must end in ." in said.err
+    assert contents(bench) == before
+
+
+@pytest.mark.parametrize("kind", ["punch", "strip", "former", "cast", "blank", "ruledie"])
+def test_the_stock_file_of_a_tool_is_not_written_over(meshflow, bench, kind):
+    (bench / "tool.json").write_text('[sheet.offcut]\nlength = "400 mm"\nwidth = "300 mm"\nmaterial = "cu_etp"\n')
+    words = [word.replace("x-board.dxf", "disk.dxf") for word in FOLDER[kind][0]]
+    words[words.index("--name") + 1] = "other"  # so that nothing but the stock file is in the way
+    before = contents(bench)
+    said = meshflow(*words, "--stock", "tool.json", "--out", ".")
+    assert said.code == 1
+    assert "tool.json: this file is read by the same command" in said.err
     assert contents(bench) == before

@@ -130,15 +130,19 @@ def test_the_jobs_shown_in_the_pages_are_toml_of_known_keys():
         "measure": "MeasureRow",
         "assembly": "AssemblyRow",
         "supplier": "SupplierRow",
+        "relief": "ReliefRow",
         "nest": "NestRow",
         "output": "OutputRow",
     }
+    kinds = {schema["properties"]["kind"]["const"]: name for name, schema in json_schema()["$defs"].items()
+             if name in TABLES and "const" in schema["properties"].get("kind", {})}  # fmt: skip
     for page in ("reference/job-file.md", "tutorials/from-scan-to-pattern.md", "how-to/thickness-and-side.md"):
         for block in re.findall(r"```toml\n(.*?)```", text_of(*page.split("/")), re.DOTALL):
             for key, value in tomllib.loads(block).items():
                 rows = value if isinstance(value, list) else [value]
-                for row in rows if key in known else ():
-                    assert set(row) <= set(table_schema(known[key])["properties"]), page
+                for row in rows if key in known or key == "tool" else ():
+                    table = kinds[row["kind"]] if key == "tool" else known[key]
+                    assert set(row) <= set(table_schema(table)["properties"]), page
 
 
 def test_the_stock_file_shown_in_the_how_to_is_read_without_a_mistake(tmp_path):

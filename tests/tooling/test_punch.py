@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 
+import igl
 import numpy as np
 import pytest
 import trimesh
@@ -436,3 +437,36 @@ def test_what_was_not_said_comes_from_the_stock_with_its_mark() -> None:
     assert tool.record["cutter_radius_mm"] == 0.5
     assert tool.cautions
     assert all("licensed practice" in line for line in tool.cautions)
+
+
+def _closed_distance(tool: Tool) -> np.ndarray:
+    """Distance from samples of the die, laid onto the punch as the record says, to the punch: by libigl."""
+    punch, die = (trimesh.Trimesh(solid.vertices, solid.faces, process=False) for solid in tool.solids)
+    assert punch.is_watertight
+    assert die.is_watertight
+    die.apply_transform(np.array(tool.record["die_onto_punch"]))
+    middles = die.triangles_center[np.hypot(*(die.triangles_center[:, :2]).T) < 7.0]
+    low = middles[middles[:, 2] < tool.record["closed_height_mm"] - 8.0]  # the face, not the back
+    found = igl.point_mesh_squared_distance(low, np.asarray(punch.vertices), np.asarray(punch.faces))
+    return np.sqrt(found[0])
+
+
+def test_thinned_solids_close_on_the_gap_within_twice_the_tolerance() -> None:
+    made = [
+        punch_tool(_cap(), _quick(engraving_mm=0.0, mesh_tolerance_mm=fine), stock=load_stock())
+        for fine in (0.0, 0.002)
+    ]
+    whole, thin = (_closed_distance(tool) for tool in made)
+    assert all(len(b.faces) < 0.8 * len(a.faces) for a, b in zip(made[0].solids, made[1].solids, strict=True))
+    assert len(thin) > 1000
+    assert thin.min() > whole.min() - 0.004
+    assert thin.min() > 1.0 - 0.01
+    assert thin.max() < whole.max() + 0.004
+    assert made[0].record["land_height_mm"] == made[1].record["land_height_mm"]
+    for a, b in zip(made[0].solids, made[1].solids, strict=True):
+        assert b.size_mm == a.size_mm
+
+
+def test_a_mesh_tolerance_under_nothing_is_refused() -> None:
+    with pytest.raises(OptionError):
+        _quick(mesh_tolerance_mm=-0.001)

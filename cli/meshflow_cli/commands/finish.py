@@ -45,7 +45,13 @@ def command(file: Path, out: Path | None, units: str | None, stock_file: Path | 
     options = FinishingOptions(**chosen)
     with progress_line() as progress:
         found, published = finish_file(
-            file, options, out=out, units=units, stock=load_stock(stock_file), progress=progress
+            file,
+            options,
+            out=out,
+            units=units,
+            stock=load_stock(stock_file),
+            also_read=() if stock_file is None else (stock_file,),
+            progress=progress,
         )
     click.echo(f"{found.name}: finishing")
     show_table([(line.label, line.value, line.how) for line in found.sheet], indent="  ")

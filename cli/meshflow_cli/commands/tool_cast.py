@@ -137,6 +137,7 @@ def command(
             design=design,
             name=name,
             stock=load_stock(stock_file),
+            also_read=() if stock_file is None else (stock_file,),
             versions=(dxf,),
             progress=progress,
         )

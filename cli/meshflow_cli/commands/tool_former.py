@@ -89,6 +89,7 @@ def command(
             smooth=smooth,
             name=name,
             stock=load_stock(stock_file),
+            also_read=() if stock_file is None else (stock_file,),
             versions=(dxf,),
             progress=progress,
         )

@@ -110,6 +110,7 @@ def command(
             pitch_mm=pitch_mm,
             range_mm=range_mm,
             stock=load_stock(stock_file),
+            also_read=() if stock_file is None else (stock_file,),
             versions=(dxf,),
             progress=progress,
         )

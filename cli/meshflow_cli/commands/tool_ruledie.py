@@ -80,6 +80,7 @@ def command(
             name=name,
             units=units,
             stock=load_stock(stock_file),
+            also_read=() if stock_file is None else (stock_file,),
             versions=(dxf,),
             progress=progress,
         )
