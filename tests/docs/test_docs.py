@@ -15,6 +15,7 @@ from pathlib import Path
 import click
 import pytest
 from click.testing import CliRunner
+from meshflow_cli.commands.tool import KINDS
 from meshflow_cli.main import COMMANDS, cli
 
 import meshflow
@@ -73,6 +74,14 @@ def test_the_reference_has_every_command_in_order():
 def test_the_reference_lists_exactly_the_options_of_a_command(command):
     listed = {cell.split()[0] for cell in first_cells(section(text_of("reference", "command-line.md"), command))}
     assert listed == options_of(command)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_reference_lists_exactly_the_options_of_a_kind_of_tool(kind):
+    kinds = re.split(r"^### (\w+)\n", section(text_of("reference", "command-line.md"), "tool"), flags=re.MULTILINE)
+    assert kinds[1::2] == list(KINDS)
+    listed = {cell.split()[0] for cell in first_cells(kinds[kinds.index(kind) + 1])}
+    assert listed == options_of(f"tool_{kind}")
 
 
 def test_every_command_shown_in_a_page_exists_with_its_options():
