@@ -11,7 +11,7 @@ from meshflow.job.lines import DrawnLine, lines_of
 from meshflow.job.locate import FieldPath
 from meshflow.job.mistakes import Mistakes
 from meshflow.job.places import point_in
-from meshflow.job.plan import ReliefPlan, ToolPlan
+from meshflow.job.plan_tools import ReliefPlan, ToolPlan
 from meshflow.job.schema_tools import options_of
 from meshflow.job.tool_kinds import SOURCES
 from meshflow.stock.lookup import Stock

@@ -143,7 +143,7 @@ class Outputs:
 
     def relief(self, made: MadeRelief) -> None:
         """Write the files of a relief; none of them stays when one cannot be written."""
-        from meshflow.job.relief import write_relief_files
+        from meshflow.job.relief_lifted import write_relief_files
 
         with _all_or_none(self._draft / "reliefs" / made.plan.name) as folder:
             write_relief_files(made.relief, made.lines, made.about, folder, versions=self._plan.dxf_versions)

@@ -8,7 +8,8 @@ from typing import Any, Final
 
 from meshflow.errors import MeshflowError
 from meshflow.job.outputs import dxf_name
-from meshflow.job.plan import JobPlan, ToolPlan
+from meshflow.job.plan import JobPlan
+from meshflow.job.plan_tools import ToolPlan
 from meshflow.job.results import MadePart, MadeRelief, MadeTool
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.tool import Figure

@@ -8,7 +8,8 @@ from typing import Any
 
 from meshflow.errors import MeshflowError
 from meshflow.job.folder import Published
-from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan, ReliefPlan, SupplierPlan, ToolPlan
+from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan, SupplierPlan
+from meshflow.job.plan_tools import ReliefPlan, ToolPlan
 from meshflow.model.assembly import Assembly
 from meshflow.model.check import CheckReport
 from meshflow.model.compare import Measurement

@@ -25,7 +25,8 @@ from meshflow.job.folder import Published, draft_in, prepare_folder, publish, st
 from meshflow.job.load import load_job
 from meshflow.job.measure import MEASURE_VERSION
 from meshflow.job.outputs import RECORD, Outputs
-from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan, ReliefPlan, SupplierPlan, ToolPlan
+from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan, SupplierPlan
+from meshflow.job.plan_tools import ReliefPlan, ToolPlan
 from meshflow.job.results import JobResult, MadePart, MadeRelief, MadeTool, NestGroup, RefusedPart
 from meshflow.job.scans import file_hash
 from meshflow.job.stages import NEST_VERSION, Progress

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from meshflow.job.plan import ToolPlan
+from meshflow.job.plan_tools import ToolPlan
 from meshflow.model.tool import Tool
 from meshflow.stock.lookup import Stock
 

@@ -181,6 +181,6 @@ def _line(mended: Mended) -> Figure:
     found = mended.figures
     return Figure(
         "Repeats made alike",
-        f"{found['period_mm']:.3f} mm, the mean of {found['repeats']:.1f}, {100.0 * found['agreement']:.0f} % alike",
+        f"{found['period_mm']:.3f} mm, the mean of {found['repeats']:.3g}, {100.0 * found['agreement']:.0f} % alike",
         f"heights moved by {mended.moved_rms_mm:.3f} mm rms, {mended.moved_max_mm:.2f} mm at most",
     )

@@ -14,7 +14,8 @@ import numpy as np
 
 from meshflow.errors import InputError, MeshflowError
 from meshflow.job.cache import stage_key
-from meshflow.job.plan import JobPlan, ReliefPlan, ToolPlan
+from meshflow.job.plan import JobPlan
+from meshflow.job.plan_tools import ReliefPlan, ToolPlan
 from meshflow.job.results import MadePart, MadeRelief, MadeTool
 from meshflow.job.scan_file import read_sound_scan
 from meshflow.job.scans import file_hash
@@ -24,7 +25,7 @@ from meshflow.job.walk import Walk
 __all__ = ["RELIEF_VERSION", "TOOL_VERSION", "Toolroom"]
 
 RELIEF_VERSION: Final = 1
-TOOL_VERSION: Final = 1
+TOOL_VERSION: Final = 2
 
 Report = Callable[[str, float], None]
 
@@ -59,7 +60,7 @@ class Toolroom:
         return made
 
     def _lifted(self, plan: ReliefPlan, report: Report) -> Any:
-        from meshflow.job.relief import lifted_of_job
+        from meshflow.job.relief_lifted import lifted_of_job
 
         scan = read_sound_scan(plan.mesh, plan.units, lambda what, share: report(what, 0.2 * share))
         drawn = lifted_of_job(plan, scan, progress=lambda what, share: report(what, 0.2 + 0.8 * share))

@@ -71,7 +71,7 @@ def grey_scale(relief: Relief) -> GreyScale:
     low, high = relief.height_range_mm
     step = max(_LEAST_STEP, math.ceil((high - low) / (_TOP - 2) / _LEAST_STEP) * _LEAST_STEP)
     step = float(f"{step:.9g}")
-    return GreyScale(step, 1 - math.floor(low / step + 0.5))
+    return GreyScale(step, 1 - math.floor(low / step))
 
 
 def picture_bytes(relief: Relief) -> bytes:

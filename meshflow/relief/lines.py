@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -37,6 +37,7 @@ _STRAY = 1.2  # widths: shorter lines are not drawn
 _GAP = 1.1  # widths: across which a line goes on
 _CONTOURS = 4  # heights, where none are said
 _FLAT = 8.0  # standard deviations of the noise: heights that reach over less are noise
+_CLEAN = 2e-3  # of the height range: less is no noise, but the bend of the surface itself
 _RAISED = 0.35  # of the height range: what stands out
 _VALLEY = 0.4  # of the widest cord: wider valleys are ground
 _CALM = 1.2  # samples: what contours of a noisy surface are smoothed with
@@ -102,6 +103,8 @@ def lines_of(relief: Relief, options: LineOptions | None = None) -> ReliefLines:
     asked = options or LineOptions()
     inside = relief.inside if relief.overhang is None else relief.inside & ~relief.overhang
     low, high = _span(relief.height, inside)
+    if relief.noise_mm == 0.0:  # nobody has said; a picture of heights does not
+        relief = replace(relief, noise_mm=_noise(relief.height, inside, high - low))
     if high - low <= _FLAT * relief.noise_mm or high - low < 1e-6:
         note = Finding(
             "E120",
@@ -131,6 +134,19 @@ def _span(height: FloatArray, inside: BoolArray) -> tuple[float, float]:
         return 0.0, 0.0
     low, high = np.quantile(height[inside], [0.005, 0.995])
     return float(low), float(high)
+
+
+def _noise(height: FloatArray, inside: BoolArray, reach: float) -> float:
+    """Return the noise of heights, by the median of their second differences; 0 where that is next to nothing.
+
+    White noise of deviation s makes second differences of deviation ``s sqrt 6``; ornament makes large ones, but few.
+    """
+    three = inside[:, :-2] & inside[:, 1:-1] & inside[:, 2:]
+    if not three.any():
+        return 0.0
+    bent = (height[:, :-2] - 2.0 * height[:, 1:-1] + height[:, 2:])[three]
+    found = 1.4826 * float(np.median(np.abs(bent))) / math.sqrt(6.0)
+    return found if found > _CLEAN * reach else 0.0
 
 
 def _beside(middles: Sequence[Polycurve], ridges: Sequence[Polycurve], near: float) -> list[Polycurve]:

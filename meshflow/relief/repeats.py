@@ -328,7 +328,7 @@ def _said(figures: dict[str, float], most: float, rms: float) -> list[Finding]:
         Finding(
             "E134",
             Severity.NOTE,
-            f"repeats of {figures['period_mm']:.3f} mm were made alike, each the mean of {figures['repeats']:.1f}"
+            f"repeats of {figures['period_mm']:.3f} mm were made alike, each the mean of {figures['repeats']:.3g}"
             f"{closes}; that moved the heights by {most:.3g} mm at most, {rms:.2g} mm rms.",
             "Look at the largest change: it may be damage, or something that was meant.",
         )

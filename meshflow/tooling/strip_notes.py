@@ -202,7 +202,8 @@ def _border_notes(work: StripWork) -> Iterator[Finding]:
             text = f"one tool does not suit both sides: {worst:.2f} mm are left over, half of it at each corner."
             yield Finding("T146", Severity.WARNING, text, f"A frame of {exact} mm comes out exactly.")
     if work.run.strips > 1:
-        text = f"the run takes {work.run.strips} strips, so {work.run.strips - 1} joints between them."
+        joints = work.run.strips - 1
+        text = f"the run takes {work.run.strips} strips, so {joints} joint{'' if joints == 1 else 's'} between them."
         yield Finding("T149", Severity.NOTE, text, "Saw both ends in the ground of a repeat and solder them there.")
 
 

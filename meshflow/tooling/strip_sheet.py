@@ -78,7 +78,11 @@ def _strip(work: StripWork) -> Iterator[Figure]:
 
 def _feeding(work: StripWork) -> Iterator[Figure]:
     flat, (likely, worst) = work.flat_pitch_mm, work.error_mm
-    yield Figure("Pitch, as struck", f"{work.pitch_mm:.3f} mm", f"{work.new_repeats} repeats a blow")
+    yield Figure(
+        "Pitch, as struck",
+        f"{work.pitch_mm:.3f} mm",
+        f"{work.new_repeats} repeat{'' if work.new_repeats == 1 else 's'} a blow",
+    )
     yield Figure(
         "Pitch on the flat strip",
         f"{flat[0]:.2f} to {flat[1]:.2f} mm",

@@ -15,7 +15,7 @@ from based_reliefs import based
 from scipy.interpolate import LinearNDInterpolator
 from scipy.ndimage import gaussian_filter
 
-from meshflow.job.relief import laid_base
+from meshflow.job.relief_lifted import laid_base
 from meshflow.relief.height_picture import grey_scale, picture_bytes, relief_from_picture
 from meshflow.relief.over import height_over
 from meshflow.relief.smoothing import smoothed

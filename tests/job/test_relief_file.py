@@ -148,7 +148,7 @@ def test_options_that_heights_cannot_follow_are_refused(rosette, tmp_path, optio
 
 def test_folds_that_stay_in_the_flat_are_said_with_the_relief(panel, tmp_path, monkeypatch):
     note = Finding("E115", Severity.WARNING, "folds stay.", "Pick less.")
-    monkeypatch.setattr("meshflow.job.relief._said_left", lambda region, left: (note,))
+    monkeypatch.setattr("meshflow.job.relief_lifted._said_left", lambda region, left: (note,))
     drawn, _ = relief_file(panel, out=tmp_path, units="mm")
     assert [said.code for said in drawn.notes].count("E115") == 1
     assert "E115" in (tmp_path / "relief.json").read_text()

@@ -12,7 +12,7 @@ from scipy.ndimage import binary_erosion
 from meshflow.errors import InputError, OptionError
 from meshflow.flatten.of_base import flat_of_base
 from meshflow.geometry.triangles import face_areas
-from meshflow.job.relief import laid_base
+from meshflow.job.relief_lifted import laid_base
 from meshflow.relief.feet import feet_on_flat, folded_faces, spread_feet
 from meshflow.relief.grid import Frame, inside_rings, round_pitch
 from meshflow.relief.over import height_over

@@ -146,6 +146,20 @@ def test_noise_alone_gives_no_line():
     assert [note.code for note in drawn.notes] == ["E120"]
 
 
+def test_noise_that_nobody_told_of_is_noise_too():
+    rough = np.random.default_rng(5).normal(0.0, 0.03, (140, 140))
+    drawn = lines_of(Relief("rough", rough, np.ones(rough.shape, dtype=bool), PITCH))
+    assert [*drawn.ridges, *drawn.valleys, *drawn.contours, *drawn.middles] == []
+    assert [note.code for note in drawn.notes] == ["E120"]
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (2, 2), (3, 5)])
+def test_a_relief_of_a_few_samples_has_no_lines_and_is_no_fault(shape):
+    heights = np.arange(np.prod(shape), dtype=float).reshape(shape)
+    drawn = lines_of(Relief("tiny", heights, np.ones(shape, dtype=bool), PITCH))
+    assert drawn.ridges == ()
+
+
 def test_a_rim_and_a_hole_make_no_ridges():
     def inside(x, y):
         return (np.hypot(x, y) < 18.0) & (np.hypot(x - 5.0, y) > 4.0)

@@ -69,12 +69,12 @@ def _relief_row(made: Any) -> tuple[str, ...]:
 
 
 def _tool_row(made: Any) -> tuple[str, ...]:
-    return (made.plan.name, made.plan.kind, _takes(made.tool.record), _counts(made.tool.notes))
+    return (made.plan.name, made.plan.kind, _takes(made.tool), _counts(made.tool.notes))
 
 
-def _takes(record: Any) -> str:
-    """Return the figures of a tool that decide whether it can be used."""
-    said = []
+def _takes(tool: Any) -> str:
+    """Return the figures of a tool that decide whether it can be used; else what it is made of."""
+    said, record = [], tool.record
     if record.get("force_kN"):
         low, high = record["force_kN"]
         said.append(f"{low:.0f} to {high:.0f} kN")
@@ -88,6 +88,9 @@ def _takes(record: Any) -> str:
         said.append(f"{record['rule_length_mm']:.0f} mm of rule")
     if record.get("scale") is not None:
         said.append(f"made {100.0 * (record['scale'] - 1.0):.1f} % larger")
+    if not said and tool.solids:
+        blocks = "1 block" if len(tool.solids) == 1 else f"{len(tool.solids)} blocks, the first"
+        said.append(f"{blocks} {' x '.join(f'{side:.0f}' for side in tool.solids[0].size_mm)} mm")
     return ", ".join(said)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from meshflow_cli.console import progress_line, say, show_files, show_findings, show_table
+from meshflow_cli.console import progress_line, show_tool
 from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
 
 
@@ -58,7 +58,7 @@ def command(
 
     OUTLINE is a DXF or SVG of the finished piece, net size. Holes are pierced by a second pair.
     """
-    from meshflow.job.tool_blank import make_blank_file
+    from meshflow.job.tool_of_drawing import make_blank_file
     from meshflow.stock import load_stock
     from meshflow.tooling.blank_options import BlankOptions
 
@@ -75,10 +75,6 @@ def command(
             versions=(dxf,),
             progress=progress,
         )
-    click.echo(f"{tool.name}: blanking tool, {tool.record['blows']} blow{'s' if tool.record['blows'] > 1 else ''}")
-    show_table([(line.label, line.value, line.how) for line in tool.sheet], indent="  ")
-    show_findings(tool.notes)
-    for caution in tool.cautions:
-        say(f"  {caution}", indent="  ")
-    show_files(str(out), published.files, published.left, whose="this tool")
+    blows = tool.record["blows"]
+    show_tool(tool, f"blanking tool, {blows} blow{'s' if blows > 1 else ''}", out, published)
     return 0

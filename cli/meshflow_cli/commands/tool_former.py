@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 import click
 
-from meshflow_cli.console import progress_line, say, show_files, show_findings, show_table
+from meshflow_cli.console import progress_line, show_tool
 from meshflow_cli.options import Length, Smooth, dxf_option, out_option, units_option
 from meshflow_cli.places import Point
 
@@ -93,10 +93,5 @@ def command(
             versions=(dxf,),
             progress=progress,
         )
-    click.echo(f"{tool.name}: former")
-    show_table([(line.label, line.value, line.how) for line in tool.sheet], indent="  ")
-    show_findings(tool.notes)
-    for caution in tool.cautions:
-        say(f"  {caution}", indent="  ")
-    show_files(str(out), published.files, published.left, whose="this tool")
+    show_tool(tool, "former", out, published)
     return 0

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from meshflow_cli.commands.relief import _Range as HeightRange
-from meshflow_cli.console import progress_line, say, show_files, show_findings, show_table
+from meshflow_cli.console import progress_line, show_tool
 from meshflow_cli.options import Length, SignedLength, dxf_option, out_option
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -49,6 +49,13 @@ def _length(flag: str, name: str, words: str, *, positive: bool = False, **more:
 @_length("--blend", "blend_mm", "How far beyond the rim the sheet comes down to the land.")
 @_length("--land", "land_mm", "Flat rim that holds the sheet.")
 @_length("--land-step", "land_step_mm", "How far the faces stand back beyond it.", default="0", show_default=True)
+@_length(
+    "--mesh-tolerance",
+    "mesh_tolerance_mm",
+    "How far, in height, the triangles may be off the faces; 0 keeps every sample.",
+    default="0.002",
+    show_default=True,
+)
 @_length("--metal-under", "metal_under_mm", "Least metal from the deepest place to the back.")
 @_length("--facing", "facing_mm", "Milled off the two broad faces of the bar together.")
 @_length("--dowel", "dowel_mm", "Diameter of the dowels.", positive=True)
@@ -114,10 +121,5 @@ def command(
             versions=(dxf,),
             progress=progress,
         )
-    click.echo(f"{tool.name}: punch and die")
-    show_table([("", "", ""), *((line.label, line.value, line.how) for line in tool.sheet)][1:], indent="  ")
-    show_findings(tool.notes)
-    for caution in tool.cautions:
-        say(f"  {caution}", indent="  ")
-    show_files(str(out), published.files, published.left, whose="this tool")
+    show_tool(tool, "punch and die", out, published)
     return 0

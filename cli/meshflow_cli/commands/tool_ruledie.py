@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 import click
 
-from meshflow_cli.console import progress_line, say, show_files, show_findings, show_table
+from meshflow_cli.console import progress_line, show_tool
 from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -67,7 +67,7 @@ def command(
 
     OUTLINE is a DXF or SVG of the finished piece, net size.
     """
-    from meshflow.job.tool_ruledie import make_ruledie_file
+    from meshflow.job.tool_of_drawing import make_ruledie_file
     from meshflow.stock import load_stock
     from meshflow.tooling.ruledie_options import RuleDieOptions
 
@@ -84,10 +84,5 @@ def command(
             versions=(dxf,),
             progress=progress,
         )
-    click.echo(f"{tool.name}: rule die")
-    show_table([(line.label, line.value, line.how) for line in tool.sheet], indent="  ")
-    show_findings(tool.notes)
-    for caution in tool.cautions:
-        say(f"  {caution}", indent="  ")
-    show_files(str(out), published.files, published.left, whose="this tool")
+    show_tool(tool, "rule die", out, published)
     return 0

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from meshflow_cli.commands.relief import _Range as HeightRange
-from meshflow_cli.console import progress_line, say, show_files, show_findings, show_table
+from meshflow_cli.console import progress_line, show_tool
 from meshflow_cli.options import Length, dxf_option, out_option
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -158,10 +158,5 @@ def command(
             versions=(dxf,),
             progress=progress,
         )
-    click.echo(f"{tool.name}: strip tool")
-    show_table([("", "", ""), *((line.label, line.value, line.how) for line in tool.sheet)][1:], indent="  ")
-    show_findings(tool.notes)
-    for caution in tool.cautions:
-        say(f"  {caution}", indent="  ")
-    show_files(str(out), published.files, published.left, whose="this tool")
+    show_tool(tool, "strip tool", out, published)
     return 0
