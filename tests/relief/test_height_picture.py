@@ -54,7 +54,7 @@ def test_our_own_picture_comes_back_within_half_a_step(rosette):
     pitch=st.floats(0.01, 5),
     numbers=st.lists(st.floats(0, 1), min_size=6, max_size=6),
 )
-@example(low=1.00001, span=2.0, pitch=1.0, numbers=[0.0, 0.0, 0.0, 0.0, 0.0, 0.625])  # half a step: once lost as outside
+@example(low=1.00001, span=2.0, pitch=1.0, numbers=[0.0, 0.0, 0.0, 0.0, 0.0, 0.625])  # half a step
 def test_any_heights_come_back_within_half_a_step(low, span, pitch, numbers):
     height = low + span * np.array(numbers).reshape(2, 3)
     relief = Relief("any", height, np.ones((2, 3), dtype=bool), pitch)
