@@ -25,6 +25,17 @@ from meshflow.nest import nest as nest
 from meshflow.outline import outline as outline
 from meshflow.regions import neutral_surface as neutral_surface
 from meshflow.regions import select as select
+from meshflow.relief.base import base_of as base_of
+from meshflow.relief.lines import lines_of as lines_of
+from meshflow.relief.over import height_over as height_over
+from meshflow.tooling.blank import blank_tool as blank_tool
+from meshflow.tooling.cast import cast_tool as cast_tool
+from meshflow.tooling.finishing import finishing_of as finishing_of
+from meshflow.tooling.former import former_tool as former_tool
+from meshflow.tooling.punch import punch_tool as punch_tool
+from meshflow.tooling.ruledie import rule_die as rule_die
+from meshflow.tooling.strike import will_it_strike as will_it_strike
+from meshflow.tooling.strip import strip_tool as strip_tool
 
 __version__: str
 __all__: list[str]

@@ -14,6 +14,7 @@ import numpy as np
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))
 
+import ornaments  # noqa: E402
 import shapes  # noqa: E402
 import write  # noqa: E402
 
@@ -115,6 +116,12 @@ def main(folder: Path = HERE) -> None:
         folder / "pole_casing.ply", casing, title="pole casing", column="evidence", numbers={"foot": 2, "seen": 0}
     )
     write.dxf(folder / "wear_patch.dxf", shapes.PATCH_LINE)
+    ornament = scanned(ornaments.harness_rosette(), seed=17, holes=2, islands=2)
+    write.ply(folder / "harness_rosette.ply", ornament, title="harness rosette", column="label", numbers={})
+    ornament = scanned(ornaments.frame_strip(), seed=18, holes=2, islands=2)
+    write.ply(folder / "frame_strip.ply", ornament, title="frame strip", column="label", numbers={})
+    ornament = scanned(ornaments.saddle_boss(), seed=19, holes=1, islands=2)
+    write.ply(folder / "saddle_boss.ply", ornament, title="saddle boss", column="label", numbers={})
 
 
 if __name__ == "__main__":

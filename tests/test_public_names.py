@@ -133,7 +133,8 @@ def test_the_readmes_commands_by_hand_run_on_the_sample_meshes(tmp_path, monkeyp
     monkeypatch.chdir(tmp_path)
     commands = readme_commands()
     names = [command[1] for command in commands]
-    assert names == ["check", "mend", "compare", "panels", "flatten", "nest", "paper", "run", "verify", "stock"]
+    making = ["check", "mend", "compare", "panels", "flatten", "nest", "paper", "relief", "tool"]
+    assert names == [*making, "run", "verify", "stock"]
     # Panels of a whole scan take ten seconds; the command has tests of its own, and test_docs holds its options.
     for command in (command for command in commands if command[1] != "panels"):
         assert command[0] == "meshflow"
@@ -146,4 +147,14 @@ def test_the_readmes_commands_by_hand_run_on_the_sample_meshes(tmp_path, monkeyp
     assert flat["verdict"] == "lies_flat"
     placed = json.loads((tmp_path / "sheets/nest.json").read_text())["sheets"][0]["placements"]
     assert [(entry["part"], entry["copy"]) for entry in placed] == [("canopy_finial", copy) for copy in (1, 2, 3, 4)]
+    # Modelled as a button 1.3 mm high on a sphere of 160 mm (sample_meshes/README.md); the gap is the sheet.
+    relief = json.loads((tmp_path / "rosette/relief.json").read_text())
+    assert relief["base"] == "sphere"
+    assert relief["base_parameters"]["radius_mm"] == pytest.approx(160.0, rel=0.01)
+    assert relief["height_range_mm"][1] == pytest.approx(1.3, abs=0.05)
+    assert [change["what"] for change in relief["mended"]] == ["symmetrised"]
+    tool = json.loads((tmp_path / "rosette-tool/tool.json").read_text())
+    assert tool["kind"] == "punch"
+    assert tool["gap_mm"] == 0.8
+    assert tool["gap_min_mm"] > 0.8 - 0.01
     assert (tmp_path / "out/job.html").exists()

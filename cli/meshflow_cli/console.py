@@ -13,12 +13,14 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
 
 import click
 
 from meshflow.model.finding import Finding
 
-__all__ = ["progress_line", "say", "show_files", "show_findings", "show_table", "words"]
+__all__ = ["progress_line", "say", "show_files", "show_findings", "show_table", "show_tool", "words"]
 
 PATIENCE = 1.0  # seconds of work without a word before progress is shown
 
@@ -117,3 +119,25 @@ def show_files(folder: str, files: Sequence[str], left: Sequence[str], *, whose:
     say(f"wrote to {folder}: {', '.join(files)}", indent="  ")
     if left:
         say(f"not of {whose}, left from an earlier run: {', '.join(left)}", indent="  ", err=True)
+
+
+def show_tool(tool: Any, what: str, out: Path, published: Any) -> None:
+    """Print the sheet of a tool, what to look out for, the cautions of the work, and what was written.
+
+    Parameters
+    ----------
+    tool : Tool
+        The tool.
+    what : str
+        What kind of tool, in words.
+    out : Path
+        Where its files are.
+    published : Published
+        The files.
+    """
+    click.echo(f"{tool.name}: {what}")
+    show_table([(line.label, line.value, line.how) for line in tool.sheet], indent="  ")
+    show_findings(tool.notes)
+    for caution in tool.cautions:
+        say(f"  {caution}", indent="  ")
+    show_files(str(out), published.files, published.left, whose="this tool")

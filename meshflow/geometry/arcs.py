@@ -47,6 +47,7 @@ def fit_arcs(
     corners: Sequence[int] | IntArray = (),
     corner_angle: float = CORNER_ANGLE,
     closed: bool = True,
+    settle: bool = True,
 ) -> Polycurve:
     """Return lines and arcs within `tolerance` of a polyline.
 
@@ -62,6 +63,9 @@ def fit_arcs(
         Least turn of a corner that is found [rad].
     closed : bool
         Whether the last point joins the first.
+    settle : bool
+        Whether joints may leave the points of the polyline: fewer pieces that meet with less of a kink, at many times
+        the cost. For rims that are cut; lines that are only drawn do without.
 
     Returns
     -------
@@ -87,8 +91,8 @@ def fit_arcs(
     run, given = _prepared(points, corners, tolerance, closed)
     window = WINDOW_PER_TOLERANCE * tolerance
     found = set(find_corners(run, window=window, angle=corner_angle, closed=closed).tolist())
-    rim = _Rim(run, sorted(given | found), given - found, window, rim_noise(run, closed=closed), closed)
-    mirror = mirror_ring(run, _ASYMMETRY * tolerance) if closed else None
+    rim = _Rim(run, sorted(given | found), given - found, window, rim_noise(run, closed=closed), closed, settle)
+    mirror = mirror_ring(run, _ASYMMETRY * tolerance) if closed and settle else None
     rim = rim if mirror is None else _from_axis(rim, mirror)
     run = rim.run
     allowed = np.full(len(run), _USED_TOLERANCE * tolerance)

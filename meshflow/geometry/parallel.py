@@ -38,6 +38,7 @@ def parallel_contour(
     tolerance: float = 0.01,
     most_mitre: float = MOST_MITRE,
     rounded: bool = False,
+    settle: bool = True,
 ) -> Polycurve | Circle | None:
     """Return a closed contour grown or shrunk by a distance.
 
@@ -54,6 +55,8 @@ def parallel_contour(
     rounded : bool
         Whether corners that open are rounded about the old corner, so that all of the result keeps its distance; one
         whose arc were shorter than 0.06 mm is mitred all the same, as shops dislike short pieces.
+    settle : bool
+        Whether joints settle where there is no closed form, see `fit_arcs`.
 
     Returns
     -------
@@ -90,7 +93,7 @@ def parallel_contour(
         return None
     if (_ring_area(ring) > 0.0) != (area > 0.0):
         ring = ring[::-1]
-    return fit_arcs(ring, tolerance=tolerance)
+    return fit_arcs(ring, tolerance=tolerance, settle=settle)
 
 
 def _ring_area(ring: np.ndarray) -> float:
@@ -114,7 +117,8 @@ def _is_sound(result: Polycurve, contour: Polycurve, distance: float, fine: floa
 
 def _closed_form(table: Pieces, right: float, most_mitre: float, gap: float) -> Polycurve | None:
     """Return the pieces moved to the right by `right` and joined again; None where one of them vanishes."""
-    sides = [_Side(table, k, right) for k in range(len(table.bulge))]
+    sweeps, headings = table.sweep.tolist(), table.heading.tolist()
+    sides = [_Side(table, k, right, sweeps[k], headings[k]) for k in range(len(table.bulge))]
     if any(side.gone for side in sides):
         return None
     corners = [_corner(sides[k - 1], sides[k], right, most_mitre, gap) for k in range(len(sides))]
@@ -137,10 +141,9 @@ def _closed_form(table: Pieces, right: float, most_mitre: float, gap: float) -> 
 class _Side:
     """A piece moved square to itself: its new ends, the directions there, and its circle or line."""
 
-    def __init__(self, table: Pieces, k: int, right: float) -> None:
+    def __init__(self, table: Pieces, k: int, right: float, sweep: float, heading: float) -> None:
         start, end = complex(*table.start[k]), complex(*table.end[k])
         self.corner, self.bulge = start, float(table.bulge[k])
-        sweep, heading = float(table.sweep[k]), float(table.heading[k])
         self.into, self.out = heading - 0.5 * sweep, heading + 0.5 * sweep
         self.start = start - 1j * right * cmath.exp(1j * self.into)
         self.end = end - 1j * right * cmath.exp(1j * self.out)

@@ -20,6 +20,7 @@ from meshflow.model.curve import Circle, Polycurve
 __all__ = ["Pieces", "piece_lengths", "pieces", "project"]
 
 _CHUNK = 1_000_000  # point-piece pairs held at once when projecting
+_MANY = 200_000  # pairs from which it pays to look for near pieces first
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,33 +106,52 @@ def project(curve: Polycurve | Circle, points: ArrayLike) -> tuple[FloatArray, F
         Distance to it [mm].
     """
     table, query = pieces(curve), np.asarray(points, dtype=np.float64).reshape(-1, 2)
-    rows = max(1, _CHUNK // max(1, len(table.bulge)))
-    blocks = [_project_block(table, query[at : at + rows]) for at in range(0, len(query), rows)]
-    if not blocks:
+    if not len(query):
         return np.zeros(0), np.zeros(0)
+    if len(query) * len(table.bulge) >= _MANY and np.isfinite(query).all():
+        from meshflow.geometry.near_pieces import near_pieces
+
+        blocks = [_nearest(table, query, *pairs) for pairs in near_pieces(table, query, most=_CHUNK)]
+    else:
+        rows = max(1, _CHUNK // max(1, len(table.bulge)))
+        blocks = [_project_block(table, query[at : at + rows]) for at in range(0, len(query), rows)]
     piece, share, distance = (np.concatenate(columns) for columns in zip(*blocks, strict=True))
     lengths = piece_lengths(curve)
     return (np.cumsum(lengths) - lengths)[piece] + share * lengths[piece], distance
 
 
 def _project_block(table: Pieces, query: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
+    count = len(table.bulge)
+    return _nearest(table, query, np.repeat(np.arange(len(query)), count), np.tile(np.arange(count), len(query)))
+
+
+def _nearest(
+    table: Pieces, query: FloatArray, which: IntArray, piece: IntArray
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Return piece, share and distance of the nearest among pairs of point and piece, sorted by point, then piece."""
+    share, distance = _feet(table, query[which], piece)
+    first = np.flatnonzero(np.concatenate([[True], which[1:] != which[:-1]]))
+    group = np.repeat(np.arange(len(first)), np.diff(np.append(first, len(which))))
+    hits = np.flatnonzero(
+        ~(distance > np.minimum.reduceat(distance, first)[group])
+    )  # so what is no number has a row too
+    best = hits[np.concatenate([[True], group[hits][1:] != group[hits][:-1]])]  # the first piece wins a tie
+    return piece[best], share[best], distance[best]
+
+
+def _feet(table: Pieces, query: FloatArray, piece: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Return where on each piece its point is nearest, as a share of its length, and how far."""
     chord = np.maximum(table.chord, 1e-300)
-    unit = (table.end - table.start) / chord[:, None]
-    offset = query[:, None, :] - 0.5 * (table.start + table.end)
-    x = offset[..., 0] * unit[:, 0] + offset[..., 1] * unit[:, 1]
-    y = offset[..., 1] * unit[:, 0] - offset[..., 0] * unit[:, 1]
-    half, bulge = 0.5 * chord, table.bulge
+    unit = ((table.end - table.start) / chord[:, None])[piece]
+    offset = query - (0.5 * (table.start + table.end))[piece]
+    x = offset[:, 0] * unit[:, 0] + offset[:, 1] * unit[:, 1]
+    y = offset[:, 1] * unit[:, 0] - offset[:, 0] * unit[:, 1]
+    half, bulge = 0.5 * chord[piece], table.bulge[piece]
     bent = np.abs(bulge) > 1e-12
     safe = np.where(bent, bulge, 1.0)
     # The centre lies (1 - b^2) / 2b half chords to the left; angles are measured from the arc's highest point.
     from_centre = y - half * (1.0 - safe**2) / (2.0 * safe)
     turn = np.arctan2(x, -np.sign(safe) * from_centre)
-    limit = np.abs(2.0 * np.arctan(safe))
-    on_arc = 0.5 * (np.clip(turn / limit, -1.0, 1.0) + 1.0)
+    on_arc = 0.5 * (np.clip(turn / np.abs(2.0 * np.arctan(safe)), -1.0, 1.0) + 1.0)
     share = np.where(bent, on_arc, np.clip(0.5 * (x / half + 1.0), 0.0, 1.0))
-    columns = np.tile(np.arange(len(bulge)), len(query))
-    foot = table.points(columns, share.reshape(-1)).reshape(*share.shape, 2)
-    distance = np.hypot(*np.moveaxis(query[:, None, :] - foot, 2, 0))
-    best = np.argmin(distance, axis=1)
-    pick = (np.arange(len(query)), best)
-    return best, share[pick], distance[pick]
+    return share, np.asarray(np.hypot(*(query - table.points(piece, share)).T))

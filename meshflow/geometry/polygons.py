@@ -13,9 +13,10 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike
 
+from meshflow.errors import InputError
 from meshflow.geometry.curves import tessellate
 from meshflow.geometry.transforms import turn_matrix
-from meshflow.model.arrays import BoolArray, FloatArray
+from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 from meshflow.model.curve import Circle, Curve, Dot, Polycurve
 
 __all__ = [
@@ -45,6 +46,7 @@ __all__ = [
     "rings_overlap",
     "same_line",
     "shrunk",
+    "triangulated",
     "without_box",
     "without_curves",
 ]
@@ -137,6 +139,45 @@ def cut_back(ring: FloatArray, cutter: FloatArray) -> list[FloatArray]:
     parts = [part for part in shapely.get_parts(left) if part.geom_type == "Polygon" and part.area > 1e-9]
     parts.sort(key=lambda part: -float(part.area))
     return [np.asarray(shapely.get_coordinates(part.exterior)[:-1]) for part in parts]
+
+
+def triangulated(rings: Sequence[FloatArray]) -> IntArray:
+    """Return triangles that fill an area with openings, with the points of its rings as their only corners.
+
+    Parameters
+    ----------
+    rings : sequence of (k, 2) float array
+        The outer ring, then those of the openings, in either direction; no two points of them are the same [mm].
+
+    Returns
+    -------
+    (m, 3) int array
+        Numbers of the points, counted through all rings; counter-clockwise. Delaunay between the rings.
+
+    Raises
+    ------
+    InputError
+        If the rings cross or touch.
+
+    Examples
+    --------
+    >>> len(triangulated([np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 1.0], [0.0, 1.0]])]))
+    2
+    """
+    import shapely
+
+    area = shapely.Polygon(rings[0], list(rings[1:]))
+    if not area.is_valid:
+        raise InputError("the rings of a plate cross or touch.", remedy="Report it, with what was asked for.")
+    points = np.concatenate([np.asarray(ring, dtype=np.float64) for ring in rings])
+    parts = shapely.get_parts(shapely.constrained_delaunay_triangles(area))
+    corners = np.asarray(shapely.get_coordinates(parts)).reshape(-1, 4, 2)[:, :3]
+    numbers = {point: number for number, point in enumerate(map(tuple, points.tolist()))}
+    faces = np.array([[numbers[tuple(corner)] for corner in face] for face in corners.tolist()], dtype=np.int64)
+    one, two = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    clockwise = one[:, 0] * two[:, 1] < one[:, 1] * two[:, 0]
+    faces[clockwise] = faces[clockwise][:, ::-1]
+    return faces
 
 
 def buffered_ring(ring: FloatArray, distance: float, *, most_mitre: float) -> FloatArray | None:

@@ -33,7 +33,7 @@ _DRAFT: Final = ".meshflow-draft-"
 _ABANDONED_S: Final = 24 * 3600.0  # a draft of a run that was killed; no run takes a day
 # What a record may call one of our files: nothing that could lead out of the folder.
 _OURS: Final = re.compile(
-    r"(?:(?:patterns|sheets|assemblies|packs/[A-Za-z0-9_][A-Za-z0-9_-]*)/)?[A-Za-z0-9_][A-Za-z0-9_.-]*"
+    r"(?:(?:patterns|sheets|assemblies|(?:packs|reliefs|tools)/[A-Za-z0-9_][A-Za-z0-9_-]*)/)?[A-Za-z0-9_][A-Za-z0-9_.-]*"
 )
 
 

@@ -53,6 +53,7 @@ def load_job(path: str | Path) -> JobPlan:
         With one line for every mistake, by line: ``job.toml:41: part[2].material: ...``.
     """
     from meshflow.drawing.paper import bars_of
+    from meshflow.job.load_tools import relief_of, tool_clashes, tools_of
     from meshflow.job.schema import Surroundings, read_form
 
     path = Path(path)
@@ -62,10 +63,12 @@ def load_job(path: str | Path) -> JobPlan:
     stock_file = _stock_file(data, path)
     stock = mistakes.trying(("stock",), lambda: load_stock(stock_file)) or load_stock()
     model, found = read_form(data, Surroundings(path.parent, stock))
-    for where, sentence in (*found, *_clashes(data, stock)):
+    for where, sentence in (*found, *_clashes(data, stock), *tool_clashes(data)):
         mistakes.add(where, sentence)
     mistakes.raise_if_any()
     assert model is not None  # no mistakes, so there is one
+    tools = tools_of(model, path.parent, stock, mistakes)
+    mistakes.raise_if_any()
     return JobPlan(
         title=model.title,
         file=path,
@@ -86,6 +89,8 @@ def load_job(path: str | Path) -> JobPlan:
         assemblies=tuple(_assembly(row) for row in model.assembly),
         suppliers=tuple(_supplier(row, model.output.dxf[0], stock) for row in model.supplier),
         printed_bars=bars_of(model.output.printed_bars) if model.output.printed_bars else (),
+        reliefs=tuple(relief_of(row, path.parent) for row in model.relief),
+        tools=tools,
     )
 
 
@@ -245,6 +250,9 @@ def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
         fit=row.fit,
         tolerance_chosen=row.tolerance is None,
         lead_in_mm=row.lead_in or 0.0,
+        plate=row.plate,
+        plate_um=row.plate_um,
+        plate_density=row.plate_density,
         asked=asked_of(row),
         rules=_rules(row, stock, material, process),
         drawings={

@@ -27,6 +27,8 @@ _KINDS: Mapping[str, str] = {
     "bool_type": "must be true or false, not {value}.",
     "list_type": "must be a list, not {value}.",
     "model_type": "must be a table, not {value}.",
+    "model_attributes_type": "must be a table, not {value}.",
+    "union_tag_not_found": "kind is missing: say what kind of tool.",
 }
 # Comparisons, with the limit that pydantic hands over.
 _LIMITS: Mapping[str, tuple[str, str]] = {
@@ -38,6 +40,7 @@ _LIMITS: Mapping[str, tuple[str, str]] = {
     "too_short": ("min_length", "must hold at least {limit} {entries}."),
     "too_long": ("max_length", "must hold at most {limit} entries."),
     "literal_error": ("expected", "must be {limit}, not {value}."),
+    "union_tag_invalid": ("expected_tags", "kind must be one of {limit}."),
 }
 
 

@@ -9,6 +9,8 @@
     patterns/NAME.on-scan.dxf    rim, openings, holes and marks as curves on the scan
     assemblies/NAME.assembly.json .png
     sheets/GROUP-sheet-01.dxf .svg .png, GROUP.nest.json
+    reliefs/NAME/height.npz .png, height-shade.png, lines.dxf .svg, relief.json
+    tools/NAME/tool.json, NAME-SOLID.stl .3mf, NAME-DRAWING.dxf .svg, NAME-view.png, NAME-strain.png
     packs/SUPPLIER-PROCESS/order.pdf .csv, a .dxf and a .pdf for each sheet or part
 
 GROUP is material and thickness, such as ``cu_etp-0.8mm``. With more than one version of DXF, R2010 takes the plain
@@ -25,7 +27,7 @@ from typing import Any, Final
 
 from meshflow.job.fitness import checked_drawing
 from meshflow.job.plan import JobPlan, SupplierPlan
-from meshflow.job.results import JobResult, MadePart, NestGroup
+from meshflow.job.results import JobResult, MadePart, MadeRelief, MadeTool, NestGroup
 from meshflow.model.assembly import Assembly
 from meshflow.model.pattern import Verdict
 from meshflow.model.surface import Surface
@@ -138,6 +140,20 @@ class Outputs:
 
         with _all_or_none(self._draft / "assemblies") as folder:
             write_assembly(assembly, {one.plan.name: one for one in made}, folder, png=self._plan.png)
+
+    def relief(self, made: MadeRelief) -> None:
+        """Write the files of a relief; none of them stays when one cannot be written."""
+        from meshflow.job.relief_lifted import write_relief_files
+
+        with _all_or_none(self._draft / "reliefs" / made.plan.name) as folder:
+            write_relief_files(made.relief, made.lines, made.about, folder, versions=self._plan.dxf_versions)
+
+    def tool(self, made: MadeTool) -> None:
+        """Write the files of a tool; none of them stays when one cannot be written."""
+        from meshflow.job.tool_files import write_tool
+
+        with _all_or_none(self._draft / "tools" / made.plan.name) as folder:
+            write_tool(made.tool, folder, versions=self._plan.dxf_versions)
 
     def pack(self, result: JobResult, supplier: SupplierPlan) -> tuple[str, ...]:
         """Write the pack of a supplier; return its files, none where the job has nothing for it."""

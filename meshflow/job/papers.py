@@ -11,6 +11,7 @@ import meshflow
 from meshflow.errors import MeshflowError
 from meshflow.job.assembly import layer_words
 from meshflow.job.outputs import FOLD_UP, ON_SCAN, RECORD, SURFACE, dxf_name, folds_up, sheet_name
+from meshflow.job.papers_tools import finishing_rows, not_tooled, relief_entry, tool_entry
 from meshflow.job.plan import JobPlan
 from meshflow.job.results import JobResult, MadePart, NestGroup, RefusedPart
 from meshflow.model.assembly import Assembly
@@ -80,6 +81,8 @@ def job_document(result: JobResult, folder: Path) -> str:
                 MeasureEntry(plan.name, plan.scan, measure.value, measure.unit, measure.what)
                 for plan, measure in result.measures
             ),
+            reliefs=tuple(relief_entry(made, folder, plan) for made in result.reliefs),
+            tools=tuple(tool_entry(made, folder, plan) for made in result.tools),
             cautions=_cautions(result),
             files=(
                 FileLink(RECORD, "job record: inputs, versions, figures, hashes"),
@@ -97,6 +100,8 @@ def job_document(result: JobResult, folder: Path) -> str:
                 *(_not_assembled(plan.name, error) for plan, error in result.unassembled),
                 *(_not_measured(plan.name, error) for plan, error in result.unmeasured),
                 *(_not_packed(plan.name, error) for plan, error in result.unpacked),
+                *(not_tooled(plan.name, error, "J107") for plan, error in result.unlifted),
+                *(not_tooled(plan.name, error, "J108") for plan, error in result.untooled),
             ),
         )
     )
@@ -140,6 +145,7 @@ def _part(made: MadePart, job: JobPlan) -> PartEntry:
         facts=facts,
         files=_pattern_files(made, job),
         tryout_of=plan.tryout_of,
+        finishing=() if plan.tryout_of else finishing_rows(made, job.stock),
     )
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from meshflow.job.lines import DrawnCurves, DrawnLine
+from meshflow.job.plan_tools import ReliefPlan, ToolPlan
 from meshflow.model.allowance import Allowance
 from meshflow.model.asked import Asked
 from meshflow.model.assembly import Fastener
@@ -18,7 +19,17 @@ from meshflow.stock.cutting import Bed
 from meshflow.stock.joining import PointRules
 from meshflow.stock.lookup import Stock
 
-__all__ = ["AssemblyPlan", "Darts", "JobPlan", "MeasureKind", "MeasurePlan", "PartPlan", "SharedHoles", "group_name"]
+__all__ = [
+    "AssemblyPlan",
+    "Darts",
+    "JobPlan",
+    "MeasureKind",
+    "MeasurePlan",
+    "PartPlan",
+    "SharedHoles",
+    "SupplierPlan",
+    "group_name",
+]
 
 Darts = Literal["none", "auto"] | int
 PaperName = Literal["A4", "A3", "A2", "A1", "A0", "Letter"]
@@ -123,6 +134,10 @@ class PartPlan:
         Width of the cut that is put into the contours [mm]; 0 leaves them net.
     fit : {"near", "full", "bare"}
         On which side of the rim the contour may lie.
+    plate : str
+        Bath it is plated in; empty for none.
+    plate_um, plate_density : float, optional
+        Thickness of the plate [um], and current density [A/dm2].
     tolerance_chosen : bool
         Whether the tolerance is chosen from the noise of the scan; `tolerance_mm` is then the least.
     """
@@ -167,6 +182,9 @@ class PartPlan:
     allowances: tuple[Allowance, ...] = ()
     kerf_in_mm: float = 0.0
     fit: Fit = "near"
+    plate: str = ""
+    plate_um: float | None = None
+    plate_density: float | None = None
     tolerance_chosen: bool = False
 
     @property
@@ -288,6 +306,10 @@ class JobPlan:
         Shops that get a pack of files.
     printed_bars : tuple of (float, float)
         What the bars of the last print measured, across and upwards [mm].
+    reliefs : tuple of ReliefPlan
+        Ornament to lift off.
+    tools : tuple of ToolPlan
+        Tools to make.
     """
 
     title: str
@@ -309,6 +331,8 @@ class JobPlan:
     assemblies: tuple[AssemblyPlan, ...] = ()
     suppliers: tuple[SupplierPlan, ...] = ()
     printed_bars: tuple[tuple[float, float], ...] = ()
+    reliefs: tuple[ReliefPlan, ...] = ()
+    tools: tuple[ToolPlan, ...] = ()
 
 
 def group_name(material: str, thickness_mm: float) -> str:

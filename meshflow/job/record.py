@@ -17,9 +17,10 @@ from meshflow.errors import FaultError
 from meshflow.geometry.linear import BACKEND
 from meshflow.job.measure import MEASURE_VERSION
 from meshflow.job.plan import AssemblyPlan, MeasurePlan
-from meshflow.job.results import JobResult, MadePart, NestGroup, RefusedPart
+from meshflow.job.results import JobResult, MadePart, MadeTool, NestGroup, RefusedPart
 from meshflow.job.scans import file_hash
 from meshflow.job.stages import NEST_VERSION, PART_STAGES
+from meshflow.job.toolroom import RELIEF_VERSION, TOOL_VERSION
 from meshflow.model.assembly import Assembly
 
 __all__ = ["job_record", "versions"]
@@ -71,6 +72,8 @@ def job_record(result: JobResult, folder: Path, *, started: float) -> dict[str, 
             **{stage.name: stage.version for stage in PART_STAGES.values()},
             "nest": NEST_VERSION,
             "measure": MEASURE_VERSION,
+            "relief": RELIEF_VERSION,
+            "tool": TOOL_VERSION,
         },
         "options": result.plan.canonical,
         "inputs": _inputs(result),
@@ -82,6 +85,10 @@ def job_record(result: JobResult, folder: Path, *, started: float) -> dict[str, 
         "not_nested": [{"group": name, "reason": str(error)} for name, error in result.unnested],
         "measures": [_measure(plan, measure.to_json()) for plan, measure in result.measures],
         "not_measured": [_measure(plan, {"reason": str(error)}) for plan, error in result.unmeasured],
+        "reliefs": [{"name": made.plan.name, **made.about} for made in result.reliefs],
+        "not_lifted": [{"relief": plan.name, "reason": str(error)} for plan, error in result.unlifted],
+        "tools": [_tool(made) for made in result.tools],
+        "not_tooled": [{"tool": plan.name, "reason": str(error)} for plan, error in result.untooled],
         "outputs": [
             {"file": path.relative_to(folder).as_posix(), "sha256": file_hash(path), "bytes": path.stat().st_size}
             for path in files
@@ -108,14 +115,21 @@ def _inputs(result: JobResult) -> list[dict[str, Any]]:
         units = {"unit": source.unit, "unit_from": source.unit_from} if source else {}
         digest = source.sha256 if source else _hash(part.mesh)
         files.append({"file": part.scan, "kind": "scan", "sha256": digest, **units})
-    measured = {one.scan: one.mesh for one in plan.measures if one.scan not in {part.scan for part in plan.parts}}
+    more: list[Any] = [*plan.measures, *plan.reliefs, *(tool for tool in plan.tools if tool.mesh)]
+    measured = {one.scan: one.mesh for one in more if one.scan not in {part.scan for part in plan.parts}}
     files += [{"file": scan, "kind": "scan", "sha256": _hash(mesh)} for scan, mesh in measured.items()]
-    named = [part.lines for part in plan.parts] + [measure.lines for measure in plan.measures]
+    named = [part.lines for part in plan.parts] + [one.lines for one in more]
     lines = {line.name: line for some in named for line in some}
     files += [{"file": line.name, "kind": "line", "sha256": line.sha256} for line in lines.values()]
     drawings = {name: drawing for part in plan.parts for name, drawing in part.drawings.items()}
     drawings = {name: drawing for name, drawing in drawings.items() if name not in lines}
     return files + [{"file": name, "kind": "drawing", "sha256": one.sha256} for name, one in drawings.items()]
+
+
+def _tool(made: MadeTool) -> dict[str, Any]:
+    """Return what the record says of a tool: its figures, without the sheet for people."""
+    told = made.tool.to_json()
+    return {name: value for name, value in told.items() if name not in ("sheet", "cautions", "solids")}
 
 
 def _hash(path: Path) -> str | None:

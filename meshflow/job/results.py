@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from meshflow.errors import MeshflowError
 from meshflow.job.folder import Published
 from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan, SupplierPlan
+from meshflow.job.plan_tools import ReliefPlan, ToolPlan
 from meshflow.model.assembly import Assembly
 from meshflow.model.check import CheckReport
 from meshflow.model.compare import Measurement
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.layout import Nest
 from meshflow.model.part import Part
+from meshflow.model.relief import Relief
+from meshflow.model.relief_lines import ReliefLines
+from meshflow.model.tool import Tool
 
-__all__ = ["JobResult", "MadePart", "NestGroup", "RefusedPart", "notes_of"]
+__all__ = ["JobResult", "MadePart", "MadeRelief", "MadeTool", "NestGroup", "RefusedPart", "notes_of"]
 
 
 @dataclass(frozen=True)
@@ -87,6 +93,55 @@ class NestGroup:
     nest: Nest
 
 
+@dataclass(frozen=True, eq=False)
+class MadeRelief:
+    """A relief that was lifted.
+
+    Parameters
+    ----------
+    plan : ReliefPlan
+        What was asked for.
+    relief : Relief
+        The heights.
+    lines : ReliefLines
+        Ridges, valleys, contours.
+    about : mapping
+        What ``relief.json`` says.
+    key : str
+        Cache key: equal keys, equal reliefs.
+    """
+
+    plan: ReliefPlan
+    relief: Relief
+    lines: ReliefLines
+    about: Mapping[str, Any]
+    key: str
+
+
+@dataclass(frozen=True, eq=False)
+class MadeTool:
+    """A tool that was made.
+
+    Parameters
+    ----------
+    plan : ToolPlan
+        What was asked for.
+    tool : Tool
+        The tool.
+    key : str
+        Cache key: equal keys, equal tools.
+    """
+
+    plan: ToolPlan
+    tool: Tool
+    key: str
+
+    @property
+    def refusals(self) -> tuple[Finding, ...]:
+        """Findings that forbid making it as it is."""
+        return tuple(note for note in self.tool.notes if note.severity is Severity.REFUSE)
+
+
 @dataclass(frozen=True)
 class JobResult:
     """Everything a run came to.
@@ -117,6 +172,14 @@ class JobResult:
         Suppliers whose packs were written.
     unpacked : tuple of (SupplierPlan, MeshflowError)
         Packs that could not be written, and why.
+    reliefs : tuple of MadeRelief
+        Reliefs that were lifted, in the order of the job.
+    unlifted : tuple of (ReliefPlan, MeshflowError)
+        Reliefs that could not be lifted, and why.
+    tools : tuple of MadeTool
+        Tools that were made, in the order of the job.
+    untooled : tuple of (ToolPlan, MeshflowError)
+        Tools that could not be made, and why.
     seconds : dict of str to float
         Time spent in each stage; for the record only.
     redone, kept : int
@@ -137,6 +200,10 @@ class JobResult:
     unmeasured: tuple[tuple[MeasurePlan, MeshflowError], ...] = ()
     packs: tuple[SupplierPlan, ...] = ()
     unpacked: tuple[tuple[SupplierPlan, MeshflowError], ...] = ()
+    reliefs: tuple[MadeRelief, ...] = ()
+    unlifted: tuple[tuple[ReliefPlan, MeshflowError], ...] = ()
+    tools: tuple[MadeTool, ...] = ()
+    untooled: tuple[tuple[ToolPlan, MeshflowError], ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
     redone: int = 0
     kept: int = 0
@@ -151,6 +218,9 @@ class JobResult:
             or self.unassembled
             or self.unmeasured
             or self.unpacked
+            or self.unlifted
+            or self.untooled
+            or any(made.refusals for made in self.tools)
             or any(made.refusals for made in self.made)
             or any(group.nest.unplaced for group in self.nests)
         )

@@ -11,7 +11,7 @@ import hashlib
 import json
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final, TypeVar
@@ -26,9 +26,11 @@ from meshflow.job.load import load_job
 from meshflow.job.measure import MEASURE_VERSION
 from meshflow.job.outputs import RECORD, Outputs
 from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan, SupplierPlan
-from meshflow.job.results import JobResult, MadePart, NestGroup, RefusedPart
+from meshflow.job.plan_tools import ReliefPlan, ToolPlan
+from meshflow.job.results import JobResult, MadePart, MadeRelief, MadeTool, NestGroup, RefusedPart
 from meshflow.job.scans import file_hash
 from meshflow.job.stages import NEST_VERSION, Progress
+from meshflow.job.toolroom import TOOL_VERSION, Toolroom
 from meshflow.job.walk import Walk
 from meshflow.model.assembly import Assembly
 from meshflow.model.compare import Measurement
@@ -37,6 +39,7 @@ __all__ = ["CACHE_FOLDER", "run"]
 
 T = TypeVar("T")
 Given = TypeVar("Given")
+Named = TypeVar("Named", ReliefPlan, ToolPlan)
 
 CACHE_FOLDER: Final = ".meshflow"
 
@@ -101,12 +104,14 @@ class _Making:
         self.walk = Walk(cache, self._overall)
         self.job_hash = _job_hash(plan, self.walk)
         self.outputs = Outputs(plan, self.job_hash, draft)
+        self._draft = str(draft)
         self._progress = progress
         self._taken: dict[str, Counter[str]] = {}  # sheets used up, by material and thickness
         # Each part, each group of parts and each measure counts as one; writing comes along with it.
         groups = {(part.group, part.process.id) for part in plan.parts}
         self._done, self._total = 0, len(plan.parts) + len(groups) + len(plan.measures) + len(plan.assemblies)
-        self._total += len(plan.suppliers)
+        self._total += len(plan.suppliers) + len(plan.reliefs) + len(plan.tools)
+        self._toolroom = Toolroom(self.walk, plan)
 
     def result(self) -> JobResult:
         made: list[MadePart] = []
@@ -136,6 +141,9 @@ class _Making:
                 measures.append((plan, measure))
             else:
                 unmeasured.append((plan, measure))
+        reliefs, unlifted = self._each(self.plan.reliefs, self._relief, MadeRelief)
+        by_name = {one.plan.name: one for one in made}
+        tools, untooled = self._each(self.plan.tools, lambda plan: self._tool(plan, by_name), MadeTool)
         return JobResult(
             plan=self.plan,
             job_hash=self.job_hash,
@@ -147,6 +155,10 @@ class _Making:
             unassembled=tuple(unassembled),
             measures=tuple(measures),
             unmeasured=tuple(unmeasured),
+            reliefs=reliefs,
+            unlifted=unlifted,
+            tools=tools,
+            untooled=untooled,
             seconds=self.walk.seconds,
             redone=len(self.walk.computed),
             kept=self.walk.kept,
@@ -199,6 +211,32 @@ class _Making:
         self._overall(f"{plan.name}: measuring", 0.0)
         return self.walk.measure(plan)
 
+    def _relief(self, plan: ReliefPlan) -> MadeRelief:
+        made = self._toolroom.relief(plan)
+        self._overall(f"{plan.name}: writing", 1.0)
+        self.outputs.relief(made)
+        return made
+
+    def _tool(self, plan: ToolPlan, parts: Mapping[str, MadePart]) -> MadeTool:
+        made = self._toolroom.tool(plan, parts)
+        self._overall(f"{plan.name}: writing", 1.0)
+        self.outputs.tool(made)
+        return made
+
+    def _each(
+        self, plans: Sequence[Named], action: Callable[[Named], T], kind: type[T]
+    ) -> tuple[tuple[T, ...], tuple[tuple[Named, MeshflowError], ...]]:
+        """Return what was made of each plan, and what was not, with the reason."""
+        made: list[T] = []
+        missing: list[tuple[Named, MeshflowError]] = []
+        for plan in plans:
+            got = self._trying(plan.name, action, plan)
+            if isinstance(got, kind):
+                made.append(got)
+            elif isinstance(got, MeshflowError):
+                missing.append((plan, got))
+        return tuple(made), tuple(missing)
+
     def _trying(self, name: str, action: Callable[[Given], T], given: Given) -> T | MeshflowError:
         """Return what `action` makes of `given`, or why it makes nothing: one part must not take others with it."""
         try:
@@ -206,6 +244,9 @@ class _Making:
         except OSError:
             raise  # the disk, which the next part would meet as well
         except Exception as error:
+            reason = error.__cause__
+            if isinstance(reason, OSError) and isinstance(error, MeshflowError) and self._draft in error.where:
+                raise reason from error  # the disk as well: said by a writer that gives it a name
             return as_refusal(error, name)
         finally:
             self._done += 1
@@ -225,6 +266,18 @@ def _job_hash(plan: JobPlan, walk: Walk) -> str:
     for measure in plan.measures:
         try:
             said.append([MEASURE_VERSION, walk.scan(measure.mesh), *(line.sha256 for line in measure.lines)])
+        except MeshflowError as error:
+            said.append(str(error))
+    toolroom = Toolroom(walk, plan)
+    for relief in plan.reliefs:
+        try:
+            said.append(toolroom.relief_key(relief))
+        except MeshflowError as error:
+            said.append(str(error))
+    for tool in plan.tools:
+        try:
+            drawn = [line.sha256 for line in tool.lines]
+            said.append([TOOL_VERSION, walk.scan(tool.mesh) if tool.mesh else "", *drawn])
         except MeshflowError as error:
             said.append(str(error))
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
@@ -255,7 +308,7 @@ def _publish(draft: Path, folder: Path, plan: JobPlan) -> Published:
 
 def _inputs(plan: JobPlan) -> list[Path]:
     """Return every file that the job reads."""
-    given: list[PartPlan | MeasurePlan] = [*plan.parts, *plan.measures]
+    given: list[Any] = [*plan.parts, *plan.measures, *plan.reliefs, *(tool for tool in plan.tools if tool.mesh)]
     drawn = [plan.file.parent / line.name for one in given for line in one.lines]
     drawn += [plan.file.parent / name for part in plan.parts for name in part.drawings]
     own_stock = [plan.stock_file] if plan.stock_file else []

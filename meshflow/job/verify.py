@@ -1,4 +1,4 @@
-"""Check a folder that a job was written into: every hash, every drawing against its surface, every nest.
+"""Check a folder that a job was written into: every hash, every drawing against its surface, every nest, every tool.
 
 What is read is read anew by `meshflow.verify`, which shares no code with what wrote it; nests go through their own
 independent check. The record says what belongs into the folder and what each contour shall be.
@@ -6,7 +6,7 @@ independent check. The record says what belongs into the folder and what each co
 Findings: J120 a file is missing, J121 a file was changed, J122 a drawing cannot be read, J123 an outline lies off its
 surface, J124 a drawing shows the wrong side or is not whole, J125 drawings of one part differ, J126 a sheet does not
 show its parts, J127 a nest does not hold, J128 the record says less than is needed, J129 a file the record does not
-know.
+know. J130 to J134, of tools and reliefs, are said in `meshflow.job.verify_tools`.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from typing import Any, Final
 from meshflow.errors import InputError
 from meshflow.job.outputs import ON_SCAN, RECORD, SURFACE
 from meshflow.job.verify_nest import nest_findings
+from meshflow.job.verify_tools import check_tools
 from meshflow.model.finding import Finding, Severity
 from meshflow.verify import Lifted, ReadDrawing, ReadingError, lift_part, read_drawing, read_surface, same_contours
 from meshflow.verify.lift import CURVE_MM
@@ -81,6 +82,10 @@ class Verification:
         How many nests hold.
     findings : tuple of Finding
         What is wrong; empty when all is as it was written.
+    solids : int
+        How many bodies of tools hold, each in STL and 3MF.
+    reliefs : int
+        How many reliefs hold.
     """
 
     folder: str
@@ -89,6 +94,8 @@ class Verification:
     contours: tuple[ContourCheck, ...]
     nests: int
     findings: tuple[Finding, ...]
+    solids: int = 0
+    reliefs: int = 0
 
     @property
     def passed(self) -> bool:
@@ -109,6 +116,8 @@ class Verification:
             "files": self.files,
             "drawings": self.drawings,
             "nests": self.nests,
+            "solids": self.solids,
+            "reliefs": self.reliefs,
             "largest_error_mm": _plain(self.error_mm),
             "contours": [
                 {
@@ -204,8 +213,17 @@ class _Checking:
         self._packs()
         found, nests = nest_findings(self._root, self._record, self._read)
         self._findings += found
+        tools = check_tools(self._root, self._record, self._progress)
+        self._findings += tools.findings
         return Verification(
-            str(self._root), files, len(self._read), tuple(self._contours), nests, tuple(self._findings)
+            str(self._root),
+            files,
+            len(self._read),
+            tuple(self._contours),
+            nests,
+            tuple(self._findings),
+            solids=tools.solids,
+            reliefs=tools.reliefs,
         )
 
     def _inside(self, name: str) -> Path | None:
@@ -231,13 +249,14 @@ class _Checking:
         return sound
 
     def _strangers(self) -> None:
-        """Warn of drawings beside ours that the record does not know: somebody might cut from them."""
+        """Warn of drawings and bodies beside ours that the record does not know: somebody might work from them."""
         known = {output["file"] for output in self._record["outputs"]}
-        for folder in ("patterns", "sheets"):
-            for path in sorted((self._root / folder).glob("*.dxf")):
+        for places in ("patterns/*.dxf", "sheets/*.dxf", "tools/*/*.dxf", "tools/*/*.stl", "tools/*/*.3mf"):
+            for path in sorted(self._root.glob(places)):
                 name = path.relative_to(self._root).as_posix()
                 if name not in known:
-                    text = "this drawing is not of this job: nothing here vouches for it."
+                    what = "drawing" if path.suffix == ".dxf" else "body"
+                    text = f"this {what} is not of this job: nothing here vouches for it."
                     self._findings.append(Finding("J129", Severity.WARNING, text, "Move it elsewhere.", where=name))
 
     def _packs(self) -> None:

@@ -130,7 +130,7 @@ class Walk:
         def report(what: str, share: float) -> None:
             self.progress(f"{plan.name}: {what}", (place + share) / len(PART_STAGES))
 
-        with self._clock(stage.name, key):
+        with self.clock(stage.name, key):
             try:
                 value = stage.run(plan, *inputs, progress=report)
             except MeshflowError as error:
@@ -187,7 +187,7 @@ class Walk:
     def _nested(self, plan: JobPlan, name: str, key: str, parts: Sequence[MadePart], sheets: Sequence[Sheet]) -> Nest:
         from meshflow.nest import nest
 
-        with self._clock("nest", key):
+        with self.clock("nest", key):
             answer = nest(
                 [part.part for part in parts],
                 sheets,
@@ -209,7 +209,7 @@ class Walk:
         self.wanted.add(key)
         found, value = self.cache.get(key)
         if not found:
-            with self._clock("measure", key):
+            with self.clock("measure", key):
                 wanted = Wanted(plan.kind, plan.text, plan.name, {line.name: line.points for line in plan.lines})
                 value = taken(self._sound_scan(plan), wanted)
             self.cache.put(key, value)
@@ -244,8 +244,13 @@ class Walk:
             self._measured = (plan.mesh, plan.units, read_sound_scan(plan.mesh, plan.units, self.progress))
         return self._measured[2]
 
+    def use(self, key: str) -> None:
+        """Note that a result was used, whoever left it."""
+        self._used.add(key)
+
     @contextmanager
-    def _clock(self, name: str, key: str) -> Iterator[None]:
+    def clock(self, name: str, key: str) -> Iterator[None]:
+        """Note the time a step takes, and that it was computed."""
         began = time.perf_counter()
         try:
             yield

@@ -1,7 +1,8 @@
 """What a check says: one coded sentence, where it is, and what to do about it.
 
 Codes are stable and sorted by ranges: ``M1xx`` structure of a mesh, ``M2xx`` its geometry, ``M3xx`` scan dirt,
-``A1xx`` scans laid beside each other, ``R1xx`` the picked region, ``F1xx`` flattening, ``D1xx`` fitness for cutting,
+``A1xx`` scans laid beside each other, ``R1xx`` the picked region, ``E1xx`` relief, ``F1xx`` flattening,
+``T1xx`` and ``T2xx`` tools, ``D1xx`` fitness for cutting,
 ``D2xx`` reading a drawing, ``N1xx`` nesting, ``J1xx`` the job.
 """
 

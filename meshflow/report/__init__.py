@@ -15,7 +15,9 @@ from meshflow.report.document import (
     MeasureEntry,
     NestEntry,
     PartEntry,
+    ReliefEntry,
     ScanEntry,
+    ToolEntry,
     document,
 )
 from meshflow.report.figures import legend_svg, pattern_png, pattern_svg, sheet_png, sheet_svg
@@ -31,7 +33,9 @@ __all__ = [
     "MeasureEntry",
     "NestEntry",
     "PartEntry",
+    "ReliefEntry",
     "ScanEntry",
+    "ToolEntry",
     "distortion_json",
     "distortion_text",
     "document",

@@ -18,6 +18,7 @@ from meshflow.model.layout import Nest
 from meshflow.model.part import Part
 from meshflow.model.pattern import FlatPattern
 from meshflow.model.stock import Fact
+from meshflow.model.tool import Figure, Tool
 from meshflow.report.orders import HIDE_YIELD
 
 __all__ = [
@@ -28,7 +29,9 @@ __all__ = [
     "MeasureEntry",
     "NestEntry",
     "PartEntry",
+    "ReliefEntry",
     "ScanEntry",
+    "ToolEntry",
     "document",
 ]
 
@@ -89,6 +92,8 @@ class PartEntry:
         Its files.
     tryout_of : str
         For a try-out piece: the part it stands in for.
+    finishing : tuple of Figure
+        Area, mass, annealing, plating.
     """
 
     part: Part
@@ -100,6 +105,7 @@ class PartEntry:
     facts: Mapping[str, Fact] = field(default_factory=dict)
     files: tuple[FileLink, ...] = ()
     tryout_of: str = ""
+    finishing: tuple[Figure, ...] = ()
 
     @property
     def shown_pattern(self) -> FlatPattern | None:
@@ -208,6 +214,53 @@ class AssemblyEntry:
 
 
 @dataclass(frozen=True, eq=False)
+class ReliefEntry:
+    """Ornament that was lifted off its form.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+    rows : tuple of Figure
+        Base, height, size.
+    picture : bytes
+        The ornament in raking light, a PNG; empty for none.
+    findings : tuple of Finding
+        What lifting it had to say.
+    files : tuple of FileLink
+        Its files.
+    """
+
+    name: str
+    rows: tuple[Figure, ...]
+    picture: bytes = b""
+    findings: tuple[Finding, ...] = ()
+    files: tuple[FileLink, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class ToolEntry:
+    """A tool, with its sheet.
+
+    Parameters
+    ----------
+    tool : Tool
+        Figures, findings, cautions.
+    words : str
+        What kind of tool, and what it is made from.
+    pictures : tuple of (str, bytes)
+        What each picture shows, and its PNG.
+    files : tuple of FileLink
+        Its files.
+    """
+
+    tool: Tool
+    words: str
+    pictures: tuple[tuple[str, bytes], ...] = ()
+    files: tuple[FileLink, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
 class DocumentInput:
     """Everything a document shows.
 
@@ -225,6 +278,10 @@ class DocumentInput:
         Layers fastened through one another.
     measures : tuple of MeasureEntry
         Measures taken of the scans.
+    reliefs : tuple of ReliefEntry
+        Ornament lifted off its form.
+    tools : tuple of ToolEntry
+        Tools to strike, form, cut and cast with.
     cautions : tuple of Caution
         For each process and material used.
     files : tuple of FileLink
@@ -243,6 +300,8 @@ class DocumentInput:
     scans: tuple[ScanEntry, ...] = ()
     assemblies: tuple[AssemblyEntry, ...] = ()
     measures: tuple[MeasureEntry, ...] = ()
+    reliefs: tuple[ReliefEntry, ...] = ()
+    tools: tuple[ToolEntry, ...] = ()
     cautions: tuple[Caution, ...] = ()
     files: tuple[FileLink, ...] = ()
     record: tuple[tuple[str, str], ...] = ()

@@ -29,7 +29,7 @@ from meshflow.report.tables import distortion_rows, forming_rows, piece_rows
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-    from meshflow.report.document import AssemblyEntry, DocumentInput, NestEntry, PartEntry
+    from meshflow.report.document import AssemblyEntry, DocumentInput, NestEntry, PartEntry, ToolEntry
 
 __all__ = ["rendered"]
 
@@ -61,6 +61,11 @@ def rendered(job: DocumentInput) -> str:
         parts=[_part_view(entry, number) for number, entry in enumerate(job.parts, start=1)],
         sheets=_sheet_views(job),
         assemblies=[_assembly_view(entry, number) for number, entry in enumerate(job.assemblies, start=1)],
+        reliefs=[
+            {"anchor": f"relief-{number}", "entry": entry, "picture": _in_letters(entry.picture)}
+            for number, entry in enumerate(job.reliefs, start=1)
+        ],
+        tools=[_tool_view(entry, number) for number, entry in enumerate(job.tools, start=1)],
         orders=orders,
         areas=[_area_view(line) for line in orders.areas],
         attention=_attention(job),
@@ -210,9 +215,23 @@ def _assembly_view(entry: AssemblyEntry, number: int) -> dict[str, Any]:
         "assembly": entry.assembly,
         "layers": entry.layers,
         "rows": fastener_rows(entry.assembly),
-        "picture": base64.b64encode(entry.picture).decode("ascii"),
+        "picture": _in_letters(entry.picture),
         "files": entry.files,
     }
+
+
+def _tool_view(entry: ToolEntry, number: int) -> dict[str, Any]:
+    """Return what the template shows of a tool."""
+    return {
+        "anchor": f"tool-{number}",
+        "entry": entry,
+        "pictures": [(what, _in_letters(picture)) for what, picture in entry.pictures],
+    }
+
+
+def _in_letters(picture: bytes) -> str:
+    """Return a picture as it stands in the page."""
+    return base64.b64encode(picture).decode("ascii")
 
 
 def _area_view(line: AreaLine) -> dict[str, str]:
@@ -243,6 +262,12 @@ def _attention(job: DocumentInput) -> list[tuple[str, str]]:
     items += [
         (f"assembly-{number}", one.assembly.name, _warnings(one.assembly.notes))
         for number, one in enumerate(job.assemblies, start=1)
+    ]
+    items += [
+        (f"relief-{number}", one.name, _warnings(one.findings)) for number, one in enumerate(job.reliefs, start=1)
+    ]
+    items += [
+        (f"tool-{number}", one.tool.name, _warnings(one.tool.notes)) for number, one in enumerate(job.tools, start=1)
     ]
     items += [("scans", scan.file, _warnings(scan.findings)) for scan in job.scans]
     return [(anchor, f"{name}: {', '.join(said)}.") for anchor, name, said in items if said]

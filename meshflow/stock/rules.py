@@ -16,6 +16,7 @@ from meshflow.errors import OptionError
 
 __all__ = [
     "bend_allowance",
+    "bending_force",
     "developed_length",
     "din_6935_deduction",
     "din_6935_factor",
@@ -209,3 +210,36 @@ def _check_bend(radius_mm: float, thickness_mm: float) -> None:
 def _check(holds: bool, what: str) -> None:
     if not holds:
         raise OptionError(what)
+
+
+def bending_force(
+    *, strength_mpa: float, width_mm: float, thickness_mm: float, opening_mm: float, factor: float = 1.33
+) -> float:
+    """Return the force that bends a strip in a die [N]: ``F = K S w t^2 / D``.
+
+    Parameters
+    ----------
+    strength_mpa : float
+        Tensile strength [MPa].
+    width_mm, thickness_mm : float
+        Of the strip, width along the bend [mm].
+    opening_mm : float
+        Opening of the die [mm].
+    factor : float
+        1.33 in a V-die, 0.33 over an edge (Groover; READ in worked code).
+
+    Raises
+    ------
+    OptionError
+        If a value is not positive.
+
+    Examples
+    --------
+    >>> round(bending_force(strength_mpa=450, width_mm=44.5, thickness_mm=3.2, opening_mm=25))
+    10909
+    """
+    given = {"strength": strength_mpa, "width": width_mm, "thickness": thickness_mm, "opening": opening_mm}
+    for name, value in (*given.items(), ("factor", factor)):
+        if not (math.isfinite(value) and value > 0):
+            raise OptionError(f"{name} = {value:g} makes no sense.", remedy="Give a number over 0.")
+    return factor * strength_mpa * width_mm * thickness_mm**2 / opening_mm

@@ -8,6 +8,7 @@ import sys
 
 import pytest
 from click.testing import CliRunner
+from meshflow_cli.commands.tool import KINDS
 from meshflow_cli.main import COMMANDS, cli
 
 import meshflow
@@ -100,7 +101,15 @@ def test_the_program_runs_as_a_module(program):
     assert (done.returncode, done.stdout, done.stderr) == (0, f"meshflow, version {meshflow.__version__}\n", "")
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["flatten", "--help"], ["--version"], ["chek"]], ids=" ".join)
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        *(["--help"], ["flatten", "--help"], ["--version"], ["chek"], ["relief", "--help"], ["tool", "--help"]),
+        *(["tool", kind, "--help"] for kind in KINDS),
+        ["tool", "punhc"],
+    ],
+    ids=" ".join,
+)
 def test_help_is_instant_because_no_heavy_library_is_imported(arguments):
     # What takes the time is numpy and what stands on it; a clock would only measure this computer.
     script = (

@@ -6,15 +6,21 @@ The rule stands in `meshflow.job.target`. Here it is asked from outside, by the 
 from __future__ import annotations
 
 import meshes
+import numpy as np
 import pytest
 from PIL import Image
+from running_strips import running_strip
+from tool_jobs import bowed, scan
 from workshop import contents
 
 from meshflow.drawing import compose_part, write_dxf
 from meshflow.mesh.write import write_mesh
 from meshflow.model.curve import Polycurve
 from meshflow.model.part import Part
+from meshflow.model.relief import Relief
 from meshflow.model.surface import Surface
+from meshflow.relief.height_file import relief_bytes
+from meshflow.relief.height_picture import picture_bytes
 
 MM = ("--units", "mm")
 # Commands that write one file: their words but for --out, and an ending they write.
@@ -35,8 +41,25 @@ FOLDER = {
         "panel.trace.dxf",
     ),
     "section": (("section", "box.ply", *MM, "--plane", "0,0,1,1"), "box-section-01.dxf"),
+    "relief": (("relief", "height.npz"), "height.npz"),
     "flatten": (("flatten", "disk.ply", *MM, "--region", "line=disk.dxf view=0,0,1"), "disk.dxf"),
     "panels": (("panels", "box.ply", *MM, "--limit", "5"), "box.panels.json"),
+    "punch": (("tool", "punch", "x-view.png", "--name", "x", "--thickness", "2"), "x-view.png"),
+    "strip": (
+        ("tool", "strip", "y-view.png", "--name", "y", "--thickness", "1.2", "--length", "1m"),
+        "y-view.png",
+    ),
+    "former": (("tool", "former", "f-block.stl", *MM, "--name", "f", "--thickness", "2"), "f-block.stl"),
+    "cast": (("tool", "cast", "c-pattern.stl", *MM, "--name", "c", "--thickness", "3"), "c-pattern.stl"),
+    "finish": (("finish", "box.ply", *MM, "--material", "bronze", "--stock", "finishing.json"), "finishing.json"),
+    "blank": (
+        ("tool", "blank", "x-blank-die.dxf", "--name", "x", "--material", "copper", "--thickness", "1"),
+        "x-blank-die.dxf",
+    ),
+    "ruledie": (
+        ("tool", "ruledie", "x-board.dxf", "--name", "x", "--material", "leather", "--thickness", "2"),
+        "x-board.dxf",
+    ),
     "nest": (("nest", "sheet-01.dxf", "--sheet", "400x300", "--effort", "1"), "sheet-01.dxf"),
     "run": (("run", "job.toml"), "patterns/disk.dxf"),
 }
@@ -66,11 +89,19 @@ def bench(tmp_path, monkeypatch):
     write_mesh(Surface(*meshes.flat_disk(50.0, 6)), tmp_path / "disk.ply")
     (tmp_path / "patterns").mkdir()
     lid = compose_part(Part("lid", Polycurve([[-20, -20], [20, -20], [20, 20], [-20, 20]])))
-    for name in ("disk.dxf", "patterns/disk.dxf", "sheet-01.dxf"):
+    for name in ("disk.dxf", "patterns/disk.dxf", "sheet-01.dxf", "x-blank-die.dxf", "x-board.dxf"):
         write_dxf(lid, tmp_path / name)
     Image.new("RGB", (100, 100)).save(tmp_path / "panel.bmp")
+    cord = np.outer(np.hanning(30), np.ones(40))
+    relief = Relief("cord", cord, np.ones_like(cord, dtype=bool), 0.5)
+    (tmp_path / "height.npz").write_bytes(relief_bytes(relief))
+    (tmp_path / "x-view.png").write_bytes(picture_bytes(relief))
+    (tmp_path / "y-view.png").write_bytes(picture_bytes(running_strip(12.3, pitch=0.2)))
+    for name in ("f-block.stl", "c-pattern.stl"):
+        write_mesh(scan(bowed, step=3.0), tmp_path / name)
     over = compose_part(Part("over", Polycurve([[10, 10], [90, 10], [90, 90]])))
     write_dxf(over, tmp_path / "panel.trace.dxf")
+    (tmp_path / "finishing.json").write_text('[machine.bench]\nkind = "press"\nforce = 60\n')  # a stock file is TOML
     for name in ("box-section-01.dxf", "box.panels.json"):
         (tmp_path / name).symlink_to("box.ply")
     (tmp_path / "job.toml").write_text(JOB)
@@ -118,7 +149,7 @@ def test_a_file_that_cannot_be_read_leaves_the_earlier_results(meshflow, bench, 
         out, earlier = bench / "results", bench / "results" / named
     earlier.parent.mkdir(parents=True, exist_ok=True)
     earlier.write_bytes(b"of an earlier run")
-    read = bench / words[1]
+    read = next(bench / word for word in words if (bench / word).is_file())
     read.write_bytes(read.read_bytes()[:-4] + b"\0")  # cut short
     before = contents(bench)
     assert meshflow(*words, "--out", out).code == 1
@@ -173,4 +204,16 @@ def test_a_file_with_another_ending_is_wrong_usage(meshflow, bench, name):
     said = meshflow(*words, "--out", "result.txt")
     assert said.code == 2
     assert "result.txt must end in ." in said.err
+    assert contents(bench) == before
+
+
+@pytest.mark.parametrize("kind", ["punch", "strip", "former", "cast", "blank", "ruledie"])
+def test_the_stock_file_of_a_tool_is_not_written_over(meshflow, bench, kind):
+    (bench / "tool.json").write_text('[sheet.offcut]\nlength = "400 mm"\nwidth = "300 mm"\nmaterial = "cu_etp"\n')
+    words = [word.replace("x-board.dxf", "disk.dxf") for word in FOLDER[kind][0]]
+    words[words.index("--name") + 1] = "other"  # so that nothing but the stock file is in the way
+    before = contents(bench)
+    said = meshflow(*words, "--stock", "tool.json", "--out", ".")
+    assert said.code == 1
+    assert "tool.json: this file is read by the same command" in said.err
     assert contents(bench) == before

@@ -186,6 +186,9 @@ CHANGES = {
     "allowances": ((Allowance("rim", "trim", 3.0),), "outline"),
     "kerf_in_mm": (0.8, "outline"),
     "fit": ("full", "outline"),
+    "plate": ("ag", None),
+    "plate_um": (10.0, None),
+    "plate_density": (1.0, None),
     "tolerance_chosen": (False, "outline"),
     "paper": ("A4", None),  # printed from the drawing
     "texture_dpi": (150.0, None),  # and this from the scan at hand

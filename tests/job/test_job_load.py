@@ -191,7 +191,7 @@ def test_the_json_schema_knows_every_key_and_says_what_it_is_for():
     schema = json_schema()
     assert schema["$id"] == "meshflow-job-1"
     assert json.loads(json.dumps(schema)) == schema
-    tables = {"part", "sheet", "measure", "assembly", "supplier", "nest", "output"}
+    tables = {"part", "sheet", "measure", "assembly", "supplier", "relief", "tool", "nest", "output"}
     assert set(schema["properties"]) == {"title", "stock", *tables}
     part = schema["$defs"]["PartRow"]
     assert part["required"] == ["name", "mesh", "material", "thickness"]

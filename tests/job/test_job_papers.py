@@ -17,6 +17,7 @@ from meshflow.job.load import load_job
 from meshflow.job.measure import MEASURE_VERSION
 from meshflow.job.run import _job_hash, run
 from meshflow.job.stages import NEST_VERSION, PART_STAGES
+from meshflow.job.toolroom import RELIEF_VERSION, TOOL_VERSION
 from meshflow.job.walk import Walk
 from meshflow.stock import load_stock
 
@@ -98,7 +99,8 @@ def test_the_record_knows_versions_options_and_figures(done):
     for library in ("numpy", "scipy", "shapely", "ezdxf"):
         assert record["versions"][library] == importlib.metadata.version(library)
     stages = {name: stage.version for name, stage in PART_STAGES.items()}
-    assert record["stages"] == {**stages, "nest": NEST_VERSION, "measure": MEASURE_VERSION}
+    others = {"nest": NEST_VERSION, "measure": MEASURE_VERSION, "relief": RELIEF_VERSION, "tool": TOOL_VERSION}
+    assert record["stages"] == {**stages, **others}
     assert record["options"] == result.plan.canonical
     assert [part["name"] for part in record["parts"]] == ["wall", "wall-tryout", "plate", "collar"]
     wall = record["parts"][0]

@@ -38,11 +38,19 @@ def run_and_say(job: Path, out: Path) -> int:
         show_table([("sheet", "pieces", "used"), *(row for group in result.nests for row in _sheet_rows(group))])
     for group in result.nests:
         show_findings(group.nest.notes)
+    if result.reliefs:
+        click.echo()
+        show_table([("ornament", "form", "height", "findings"), *map(_relief_row, result.reliefs)])
+    if result.tools:
+        click.echo()
+        show_table([("tool", "kind", "what it takes", "findings"), *map(_tool_row, result.tools)])
+    for tool in result.tools:
+        show_findings(tool.refusals)
     if result.measures:
         click.echo()
         rows = [(plan.name, f"{measure.value:,.2f} {measure.unit}", measure.what) for plan, measure in result.measures]
         show_table([("measure", "", "how"), *rows])
-    if result.made:
+    if result.made or result.tools or result.reliefs:
         click.echo()
     _say_refusals(result)
     _say_files(result, out)
@@ -53,6 +61,37 @@ def _part_row(made: Any) -> tuple[str, ...]:
     pattern = made.part.pattern
     low, high = (pattern.distortion.percentile(share) for share in (0.01, 0.99))
     return (made.plan.name, words(pattern.verdict), f"{low:.3f} to {high:.3f}", _counts(made.notes))
+
+
+def _relief_row(made: Any) -> tuple[str, ...]:
+    low, high = made.relief.height_range_mm
+    return (made.plan.name, str(made.about["base"]), f"{low:.2f} to {high:.2f} mm", _counts(made.relief.notes))
+
+
+def _tool_row(made: Any) -> tuple[str, ...]:
+    return (made.plan.name, made.plan.kind, _takes(made.tool), _counts(made.tool.notes))
+
+
+def _takes(tool: Any) -> str:
+    """Return the figures of a tool that decide whether it can be used; else what it is made of."""
+    said, record = [], tool.record
+    if record.get("force_kN"):
+        low, high = record["force_kN"]
+        said.append(f"{low:.0f} to {high:.0f} kN")
+    if record.get("press_ok") is not None:
+        said.append("on your press" if record["press_ok"] else "not in one blow on your press")
+    if record.get("anneals") is not None:
+        said.append(f"{record['anneals']} anneal{'' if record['anneals'] == 1 else 's'}")
+    if record.get("strip_length_mm"):
+        said.append(f"{record['blows']} blows, {record['strip_length_mm'] / 1000:.2f} m of strip")
+    if record.get("rule_length_mm"):
+        said.append(f"{record['rule_length_mm']:.0f} mm of rule")
+    if record.get("scale") is not None:
+        said.append(f"made {100.0 * (record['scale'] - 1.0):.1f} % larger")
+    if not said and tool.solids:
+        blocks = "1 block" if len(tool.solids) == 1 else f"{len(tool.solids)} blocks, the first"
+        said.append(f"{blocks} {' x '.join(f'{side:.0f}' for side in tool.solids[0].size_mm)} mm")
+    return ", ".join(said)
 
 
 def _counts(findings: Any) -> str:
@@ -75,6 +114,10 @@ def _sheet_rows(group: Any) -> list[tuple[str, ...]]:
 
 
 def _say_refusals(result: Any) -> None:
+    missing = [(one, error, "not lifted") for one, error in result.unlifted]
+    missing += [(one, error, "not made") for one, error in result.untooled]
+    for one, error, what in missing:
+        say(f"{one.name}: {what}. {str(error).removeprefix(f'{one.name}: ')}", indent="  ", err=True)
     for refused in result.refused:
         name, said = refused.plan.name, str(refused.error)
         say(f"{name}: not made. {said.removeprefix(f'{name}: ')}", indent="  ", err=True)

@@ -17,7 +17,8 @@ from meshflow_cli.console import progress_line, show_findings, show_table
 def command(folder: Path, as_json: bool) -> int:
     """Check the folder of a job: hashes, outlines, sheets, nests.
 
-    Every drawing is read again by a reader of its own, every outline laid back on its surface, every nest checked anew.
+    Every drawing is read again by a reader of its own, every outline laid back on its surface, every nest checked anew,
+    every solid of a tool measured again.
     Exit code 1 when anything is wrong.
     """
     from meshflow.job.verify import verify_folder
@@ -40,7 +41,8 @@ def _say(found: Any) -> None:
         ]
         show_table(rows)
     show_findings(found.findings)
-    counts = ((found.files, "file"), (found.drawings, "drawing"), (found.nests, "nest"))
+    counts = [(found.files, "file"), (found.drawings, "drawing"), (found.nests, "nest")]
+    counts += [(count, word) for count, word in ((found.solids, "solid"), (found.reliefs, "relief")) if count]
     said = ", ".join(f"{count} {word}{'' if count == 1 else 's'}" for count, word in counts)
     click.echo(f"{said} as they were written; largest error of an outline {found.error_mm:.4f} mm")
     click.echo("verified" if found.passed else "not verified")

@@ -18,7 +18,7 @@ import numpy as np
 
 from meshflow.errors import InputError
 from meshflow.mesh.formats.threemf_xml import CORE, TRIANGLE_SETS
-from meshflow.model.arrays import IntArray
+from meshflow.model.arrays import FloatArray, IntArray, UInt8Array
 from meshflow.model.surface import Evidence, Surface
 
 __all__ = ["threemf_bytes"]
@@ -34,6 +34,7 @@ _RELATIONS = (
     '<Relationship Target="/3D/3dmodel.model" Id="rel0" '
     'Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>\n'
 )
+_MANY = 20_000  # faces from which compiled loops write the lists; the bytes are the same
 _EARLIEST = (1980, 1, 1, 0, 0, 0)  # the first moment a zip file can name
 
 
@@ -61,12 +62,16 @@ def threemf_bytes(surface: Surface) -> bytes:
         raise InputError("no face has three different corners.", remedy="Weld with a smaller tolerance.")
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w") as package:
-        model = "".join(_model(surface, surface.faces[keep], _sets(surface, np.flatnonzero(keep))))
-        parts = (("[Content_Types].xml", _TYPES), ("_rels/.rels", _RELATIONS), ("3D/3dmodel.model", model))
+        model = b"".join(_model(surface, surface.faces[keep], _sets(surface, np.flatnonzero(keep))))
+        parts = (
+            ("[Content_Types].xml", _TYPES.encode()),
+            ("_rels/.rels", _RELATIONS.encode()),
+            ("3D/3dmodel.model", model),
+        )
         for name, content in parts:
             entry = zipfile.ZipInfo(name, date_time=_EARLIEST)
             entry.create_system, entry.external_attr = 0, 0
-            package.writestr(entry, content.encode(), compress_type=zipfile.ZIP_DEFLATED, compresslevel=6)
+            package.writestr(entry, content, compress_type=zipfile.ZIP_DEFLATED, compresslevel=6)
     return buffer.getvalue()
 
 
@@ -84,14 +89,47 @@ def _sets(surface: Surface, kept: IntArray) -> dict[str, IntArray]:
     return out
 
 
-def _model(surface: Surface, faces: IntArray, sets: dict[str, IntArray]) -> Iterator[str]:
+def _model(surface: Surface, faces: IntArray, sets: dict[str, IntArray]) -> Iterator[bytes]:
     kind = "model" if _closed(faces) else "surface"
-    yield f'{_XML}<model unit="millimeter" xml:lang="en-US" xmlns="{CORE}" xmlns:t="{TRIANGLE_SETS}">\n'
-    yield f'<resources><object id="1" type="{kind}"><mesh>\n<vertices>\n'
-    yield from (f'<vertex x="{x!r}" y="{y!r}" z="{z!r}"/>\n' for x, y, z in surface.vertices.tolist())
-    yield "</vertices>\n<triangles>\n"
-    yield from (f'<triangle v1="{a}" v2="{b}" v3="{c}"/>\n' for a, b, c in faces.tolist())
-    yield "</triangles>\n"
+    head = f'{_XML}<model unit="millimeter" xml:lang="en-US" xmlns="{CORE}" xmlns:t="{TRIANGLE_SETS}">\n'
+    yield f'{head}<resources><object id="1" type="{kind}"><mesh>\n<vertices>\n'.encode()
+    yield _vertex_lines(surface.vertices, len(faces) >= _MANY)
+    yield b"</vertices>\n<triangles>\n"
+    yield _triangle_lines(faces)
+    yield b"</triangles>\n"
+    yield "".join(_set_lines(sets)).encode()
+    yield b'</mesh></object></resources>\n<build><item objectid="1"/></build>\n</model>\n'
+
+
+def _vertex_lines(vertices: FloatArray, many: bool) -> bytes:
+    if many:
+        from meshflow.mesh.writers.threemf_kernel import short_decimals, vertex_lines
+
+        values = np.ascontiguousarray(vertices, dtype=np.float64)
+        if short_decimals(values):
+            return vertex_lines(values, _heads("<vertex x=", " y=", " z=")).tobytes()
+    lines = (f'<vertex x="{x!r}" y="{y!r}" z="{z!r}"/>\n' for x, y, z in vertices.tolist())
+    return "".join(lines).encode()
+
+
+def _triangle_lines(faces: IntArray) -> bytes:
+    if len(faces) >= _MANY:
+        from meshflow.mesh.writers.threemf_kernel import triangle_lines
+
+        values = np.ascontiguousarray(faces, dtype=np.int64)
+        return triangle_lines(values, _heads("<triangle v1=", " v2=", " v3=")).tobytes()
+    return "".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>\n' for a, b, c in faces.tolist()).encode()
+
+
+def _heads(first: str, second: str, third: str) -> tuple[UInt8Array, UInt8Array, UInt8Array, UInt8Array]:
+    one, two, three, end = (
+        np.frombuffer(text.encode(), dtype=np.uint8).copy()
+        for text in (f'{first}"', f'"{second}"', f'"{third}"', '"/>\n')
+    )
+    return one, two, three, end
+
+
+def _set_lines(sets: dict[str, IntArray]) -> Iterator[str]:
     if sets:
         yield "<t:trianglesets>\n"
         for number, (name, ids) in enumerate(sorted(sets.items()), 1):
@@ -99,7 +137,6 @@ def _model(surface: Surface, faces: IntArray, sets: dict[str, IntArray]) -> Iter
             yield from _references(ids)
             yield "</t:triangleset>\n"
         yield "</t:trianglesets>\n"
-    yield '</mesh></object></resources>\n<build><item objectid="1"/></build>\n</model>\n'
 
 
 def _closed(faces: IntArray) -> bool:
