@@ -12,6 +12,7 @@ from meshflow.drawing.drawn_line import read_drawn_line
 from meshflow.drawing.dxf import dxf_bytes, write_dxf
 from meshflow.drawing.pdf import pdf_bytes, write_pdf
 from meshflow.drawing.read import read_part
+from meshflow.drawing.read_hide import read_hide
 from meshflow.drawing.read_lines import read_lines
 from meshflow.drawing.read_outline import read_outline
 from meshflow.drawing.svg import svg_text, write_svg
@@ -23,6 +24,7 @@ __all__ = [
     "pdf_bytes",
     "read_drawing",
     "read_drawn_line",
+    "read_hide",
     "read_lines",
     "read_outline",
     "read_part",

@@ -25,6 +25,7 @@ from meshflow.model.curve import Circle, Curve, Dot, Motion, Polycurve
 from meshflow.model.drawing import LAYERS, NEVER_CUT, Drawing, Layer, Stroke
 from meshflow.model.layout import Placement, SheetLayout
 from meshflow.model.part import Part
+from meshflow.model.stock import Sheet
 from meshflow.model.surface import evidence_words
 
 __all__ = ["compose_part", "compose_sheet"]
@@ -127,8 +128,7 @@ def compose_sheet(
                 remedy="Give every part that was nested.",
             )
         strokes += _strokes_of(known[placement.part], placement)
-    corners = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]]) * (sheet.length_mm, sheet.width_mm)
-    strokes += [Stroke(Layer.SHEET_EDGE, Polycurve(corners)), *(Stroke(Layer.NOTE, curve) for curve in notes)]
+    strokes += [*_edge_of(sheet), *(Stroke(Layer.NOTE, curve) for curve in notes)]
     used = [known[part] for part in dict.fromkeys(placement.part for placement in placed)]
     properties = {
         "name": name or f"sheet-{sheet.id}",
@@ -144,6 +144,14 @@ def compose_sheet(
     }
     title = f"Sheet {sheet.id}, {sheet.length_mm:g} x {sheet.width_mm:g} mm, with {len(placed)} pieces."
     return _drawing(properties["name"], title, _by_layer(strokes), used, properties)
+
+
+def _edge_of(sheet: Sheet) -> list[Stroke]:
+    """Return the sheet's edge and its flaws, to lay the drawing on the stuff by; zones of a grade are none."""
+    corners = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]]) * (sheet.length_mm, sheet.width_mm)
+    edge = Polycurve(corners) if sheet.outline is None else sheet.outline
+    flaws = [flaw.outline for flaw in sheet.flaws if not flaw.grade]
+    return [Stroke(Layer.SHEET_EDGE, curve) for curve in (edge, *flaws)]
 
 
 def _in_cut_order(placed: Sequence[Placement], known: dict[str, Part]) -> list[Placement]:

@@ -9,6 +9,7 @@ Convention: coordinates are those of the file, in millimetres; the outline runs 
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -50,7 +51,12 @@ class StockOutline:
 
 
 def read_outline(
-    path: str | os.PathLike[str], *, units: str | None = None, layer: str | None = None, gap_mm: float = GAP_MM
+    path: str | os.PathLike[str],
+    *,
+    units: str | None = None,
+    layer: str | None = None,
+    apart: Callable[[str], bool] = lambda layer: False,
+    gap_mm: float = GAP_MM,
 ) -> StockOutline:
     """Read the outline of a hide, or of any stock that is no rectangle, from a DXF or SVG file.
 
@@ -62,6 +68,8 @@ def read_outline(
         Unit of the numbers; needed where the file does not say, and outranks it where it does.
     layer : str, optional
         The layer of outline and holes, in any case; all layers when left out.
+    apart : callable
+        Called with the name of a layer: whether its lines, closed ones too, are handed on as they are.
     gap_mm : float
         Widest gap between ends that is taken as closed [mm].
 
@@ -89,9 +97,9 @@ def read_outline(
     notes = notes_on(drawing.found)
     shapes = joined_shapes(drawing.found.shapes, gap_mm, notes)
     named = None if layer is None else layer.strip().upper()
-    counting = [shape for shape in shapes if named in (None, shape.layer)]
-    closed = [curve for curve in (_closed_curve(shape) for shape in counting) if curve is not None]
-    rest = tuple(shape for shape in shapes if named not in (None, shape.layer) or _closed_curve(shape) is None)
+    within = {id(shape) for shape in shapes if named in (None, shape.layer) and not apart(shape.layer)}
+    closed = [curve for shape in shapes if id(shape) in within and (curve := _closed_curve(shape)) is not None]
+    rest = tuple(shape for shape in shapes if id(shape) not in within or _closed_curve(shape) is None)
     try:
         outline, holes = _parted(closed, rest, gap_mm)
     except InputError as error:

@@ -31,6 +31,7 @@ __all__ = [
     "depth_of",
     "farthest_outside",
     "gap_between",
+    "grown_line",
     "inside",
     "joined_outline",
     "joined_rings",
@@ -207,6 +208,14 @@ def buffered_ring(ring: FloatArray, distance: float, *, most_mitre: float) -> Fl
     if not parts:
         return None
     return np.asarray(shapely.get_coordinates(max(parts, key=lambda part: float(part.area)).exterior)[:-1])
+
+
+def grown_line(points: ArrayLike, distance: float) -> FloatArray:
+    """Return the ring of all places within a distance of a line [mm], (n, 2), the first point not repeated."""
+    import shapely
+
+    grown = shapely.LineString(np.asarray(points, dtype=np.float64)).buffer(distance, quad_segs=4)
+    return np.asarray(shapely.get_coordinates(grown.exterior)[:-1])
 
 
 def shrunk(area: Area, by: float) -> Area:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -68,12 +68,13 @@ def load_job(path: str | Path) -> JobPlan:
     mistakes.raise_if_any()
     assert model is not None  # no mistakes, so there is one
     tools = tools_of(model, path.parent, stock, mistakes)
+    sheets = _sheets(model, path.parent, stock, mistakes)
     mistakes.raise_if_any()
     return JobPlan(
         title=model.title,
         file=path,
         parts=tuple(part for row in model.part for part in _parts(row, path.parent, stock)),
-        sheets=tuple(_sheet(row, stock) for row in model.sheet),
+        sheets=sheets,
         stock=stock,
         stock_file=stock_file,
         margin_mm=model.nest.margin,
@@ -183,7 +184,10 @@ def _assemblies(data: dict[str, Any], parts: set[str]) -> Iterator[tuple[FieldPa
 def _kind(row: dict[str, Any], stock: Stock) -> tuple[float | str, ...] | None:
     """Return what tells one kind of sheet from another; None where the row itself is wrong."""
     try:
-        sheet, material = stock.sheet(str(row["size"])), stock.material(str(row["material"]))
+        material = stock.material(str(row["material"]))
+        if "file" in row:
+            return (str(row["file"]), material.id, round(length_mm(row["thickness"]), 6))
+        sheet = stock.sheet(str(row["size"]))
         return (sheet.length_mm, sheet.width_mm, material.id, round(length_mm(row["thickness"]), 6))
     except (KeyError, MeshflowError):
         return None
@@ -232,6 +236,9 @@ def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
         quantity=row.quantity,
         may_mirror=row.may_mirror,
         turns_deg=tuple(row.turns),
+        turn_play_deg=row.turn_play,
+        most=row.most,
+        least_grade=row.least_grade,
         grain_deg=row.grain,
         tolerance_mm=row.tolerance or LEAST_TOLERANCE_MM,
         objective=row.objective or material.objective,
@@ -330,12 +337,34 @@ def _draped(material: Material, limits: Limits, thickness: float) -> Limits:
     )
 
 
-def _sheet(row: Any, stock: Stock) -> Sheet:
-    """Return the sheet that a row of the rack means: the size of the stock, of the material the row says."""
+def _sheets(model: Any, folder: Path, stock: Stock, mistakes: Mistakes) -> tuple[Sheet, ...]:
+    def loaded(row: Any) -> Callable[[], Sheet]:
+        return lambda: _sheet(row, folder, stock)
+
+    found = [mistakes.trying(("sheet", number), loaded(row)) for number, row in enumerate(model.sheet)]
+    return tuple(sheet for sheet in found if sheet is not None)
+
+
+def _sheet(row: Any, folder: Path, stock: Stock) -> Sheet:
+    """Return the sheet that a row of the rack means: the size of the stock, or the drawing of a hide or an offcut."""
+    material = stock.material(row.material).id
+    if row.file is not None:
+        from meshflow.drawing.read_hide import read_hide
+
+        sheet = read_hide(
+            folder / row.file,
+            units=row.units,
+            gap_mm=row.gap,
+            clearance_mm=row.clearance,
+            material=material,
+            thickness_mm=row.thickness,
+        ).sheet
+        return replace(sheet, price=row.price, source=row.file)
     return replace(
         stock.sheet(row.size),
-        material=stock.material(row.material).id,
+        material=material,
         thickness_mm=row.thickness,
         count=row.count,
         families=(),
+        price=row.price,
     )

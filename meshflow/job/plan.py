@@ -84,8 +84,8 @@ class PartPlan:
         The mesh file as the job names it; `mesh.name` when left out.
     units, region, seam, side, face_up, smooth
         As in the job file; lengths in millimetres.
-    quantity, may_mirror, turns_deg
-        For nesting.
+    quantity, may_mirror, turns_deg, turn_play_deg, most, least_grade
+        For nesting; see `Part`.
     grain_deg : float, optional
         Grain direction on the flat [deg].
     tolerance_mm : float
@@ -158,6 +158,9 @@ class PartPlan:
     quantity: int = 1
     may_mirror: bool = False
     turns_deg: tuple[float, ...] = ()
+    turn_play_deg: float = 0.0
+    most: int = 0
+    least_grade: int = 0
     grain_deg: float | None = None
     tolerance_mm: float = 0.05
     objective: Objective = "isometric"

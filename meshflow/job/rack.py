@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from types import MappingProxyType
+from typing import Any
 
 from meshflow.errors import NestError
 from meshflow.job.plan import JobPlan, PartPlan
@@ -12,7 +13,7 @@ from meshflow.model.finding import Finding, Severity
 from meshflow.model.stock import Sheet
 from meshflow.stock.load import load_stock
 
-__all__ = ["rack_for"]
+__all__ = ["rack_for", "sheet_key"]
 
 
 def rack_for(
@@ -57,6 +58,15 @@ def rack_for(
         )
     taken = [replace(sheet, material=material, thickness_mm=thickness) for sheet in own or known[:1]]
     return taken, (_note(part, taken, bool(own)),)
+
+
+def sheet_key(sheet: Sheet) -> list[Any]:
+    """Return what tells a sheet from others as plain data, its shape, flaws and price included."""
+    from meshflow.nest.record import sheet_shape
+
+    key: list[Any] = [sheet.id, sheet.length_mm, sheet.width_mm, sheet.material, sheet.thickness_mm, sheet.count]
+    shape = sheet_shape(sheet)
+    return key if not shape and sheet.price is None else [*key, shape, sheet.price]
 
 
 def _left(rack: list[Sheet], used_up: Mapping[str, int], part: PartPlan) -> list[Sheet]:

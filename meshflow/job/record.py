@@ -22,6 +22,7 @@ from meshflow.job.scans import file_hash
 from meshflow.job.stages import NEST_VERSION, PART_STAGES
 from meshflow.job.toolroom import RELIEF_VERSION, TOOL_VERSION
 from meshflow.model.assembly import Assembly
+from meshflow.model.part import Part
 
 __all__ = ["job_record", "versions"]
 
@@ -175,6 +176,7 @@ def _part(made: MadePart) -> dict[str, Any]:
         "quantity": made.plan.quantity,
         "turns_deg": list(made.part.turns_deg),
         "may_mirror": made.part.may_mirror,
+        **_laying(made.part),
         "contour": _contour(made),
         "key": made.key,
         **figures,
@@ -204,6 +206,12 @@ def _contour(made: MadePart) -> dict[str, Any]:
         "allowance_everywhere": not seamed,
         "tab_gap_mm": part.tab_gap_mm,
     }
+
+
+def _laying(part: Part) -> dict[str, Any]:
+    """Return what nesting may do with a part beyond turning it, where that is anything."""
+    said = {"turn_play_deg": part.turn_play_deg, "most": part.most, "least_grade": part.least_grade}
+    return {key: value for key, value in said.items() if value}
 
 
 def _nest(group: NestGroup) -> dict[str, Any]:

@@ -27,6 +27,7 @@ from meshflow.job.measure import MEASURE_VERSION
 from meshflow.job.outputs import RECORD, Outputs
 from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan, SupplierPlan
 from meshflow.job.plan_tools import ReliefPlan, ToolPlan
+from meshflow.job.rack import sheet_key
 from meshflow.job.results import JobResult, MadePart, MadeRelief, MadeTool, NestGroup, RefusedPart
 from meshflow.job.scans import file_hash
 from meshflow.job.stages import NEST_VERSION, Progress
@@ -258,6 +259,7 @@ class _Making:
 def _job_hash(plan: JobPlan, walk: Walk) -> str:
     """Return the hash of the job: what it asks for, the bytes it starts from, and the versions of the stages."""
     said: list[Any] = [plan.canonical, NEST_VERSION, file_hash(plan.stock_file) if plan.stock_file else ""]
+    said += [sheet_key(sheet) for sheet in plan.sheets if sheet.outline is not None]
     for part in plan.parts:
         try:
             said.append(walk.keys(part)["outline"])
@@ -311,6 +313,7 @@ def _inputs(plan: JobPlan) -> list[Path]:
     given: list[Any] = [*plan.parts, *plan.measures, *plan.reliefs, *(tool for tool in plan.tools if tool.mesh)]
     drawn = [plan.file.parent / line.name for one in given for line in one.lines]
     drawn += [plan.file.parent / name for part in plan.parts for name in part.drawings]
+    drawn += [plan.file.parent / sheet.source for sheet in plan.sheets if sheet.outline is not None]
     own_stock = [plan.stock_file] if plan.stock_file else []
     return [plan.file, *own_stock, *(one.mesh for one in given), *drawn]
 

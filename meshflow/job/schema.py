@@ -11,7 +11,7 @@ sees every mistake of the file at once and not the first kind of them only. Wher
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import AfterValidator, Field, ValidationError, ValidationInfo, model_validator
 
@@ -31,7 +31,7 @@ from meshflow.job.schema_values import (
     file_name,
     in_a_sentence,
     known_bars,
-    known_mesh,
+    known_file,
     known_process,
     known_selector,
     known_sheet,
@@ -74,7 +74,7 @@ class MeasureRow(Table):
     """One measure for the record; exactly one key says what is measured, and where."""
 
     name: str = Field(min_length=1, max_length=200, description="What it is called in the record.")
-    mesh: Annotated[str, AfterValidator(known_mesh)] = Field(
+    mesh: Annotated[str, AfterValidator(known_file)] = Field(
         min_length=1, description="Mesh file, relative to the job file."
     )
     units: Annotated[str, AfterValidator(known_unit)] | None = Field(
@@ -132,14 +132,33 @@ class AssemblyRow(Table):
 
 
 class SheetRow(Table):
-    """One kind of sheet in the rack."""
+    """One kind of sheet in the rack, or one hide or offcut that was drawn round."""
 
-    size: Annotated[str, AfterValidator(known_sheet)] = Field(
-        min_length=1, description="Id of a stock sheet, or LENGTHxWIDTH in mm, length along x."
+    size: Annotated[str, AfterValidator(known_sheet)] | None = Field(
+        default=None, min_length=1, description="Id of a stock sheet, or LENGTHxWIDTH in mm, length along x."
     )
+    file: Annotated[str, AfterValidator(known_file)] | None = Field(
+        default=None, description="Drawing of a hide or an offcut, DXF or SVG, in place of a size."
+    )
+    units: Annotated[str, AfterValidator(known_unit)] | None = Field(
+        default=None, description="Unit of that drawing where it does not say."
+    )
+    gap: Length = Field(default=0.05, description="Widest gap in its lines that is taken as closed.")
+    clearance: Length = Field(default=0.0, description="Clear distance from its holes and flaws.")
     material: MaterialName = Field(description="Material id or family.")
     thickness: Thickness = Field(description="Thickness.")
     count: int = Field(default=0, ge=0, le=100_000, description="How many are in stock; 0: as many as needed.")
+    price: float | None = Field(
+        default=None, ge=0, allow_inf_nan=False, description="What one costs; 0 for what is left from earlier jobs."
+    )
+
+    @model_validator(mode="after")
+    def _size_or_file(self) -> Self:
+        if (self.size is None) == (self.file is None):
+            raise ValueError("give either a size or a file: one of the two says what the sheet is.")
+        if self.file is not None and self.count > 1:
+            raise ValueError("a hide or an offcut is one of a kind: leave out the count.")
+        return self
 
 
 class NestRow(Table):

@@ -22,8 +22,8 @@ from meshflow.job.schema_values import (
     Thickness,
     file_name,
     in_a_sentence,
+    known_file,
     known_material,
-    known_mesh,
     known_plane,
     known_seam,
     known_selector,
@@ -45,7 +45,7 @@ class PartRow(Table):
     name: Annotated[str, AfterValidator(file_name)] = Field(
         pattern=NAME, description="Name of the part and of its files."
     )
-    mesh: Annotated[str, AfterValidator(known_mesh)] = Field(
+    mesh: Annotated[str, AfterValidator(known_file)] = Field(
         min_length=1, description="Mesh file, relative to the job file."
     )
     material: MaterialName = Field(description="Material id or family of the stock tables.")
@@ -72,6 +72,15 @@ class PartRow(Table):
     may_mirror: bool = Field(default=False, description="Whether nesting may turn the part over.")
     turns: list[Degrees] = Field(
         default=[], max_length=360, description="Allowed turns on the sheet [deg]; empty: 0, 90, 180, 270."
+    )
+    turn_play: float = Field(
+        default=0.0, ge=0.0, le=180.0, allow_inf_nan=False, description="How far a turn may be off, either way [deg]."
+    )
+    most: int = Field(
+        default=0, ge=0, le=10_000, description="Copies laid where room is left anyway; 0: no more than the quantity."
+    )
+    least_grade: int = Field(
+        default=0, ge=0, le=9, description="Least good grade of a hide that will do, 1 being the best; 0: any."
     )
     grain: Degrees | None = Field(default=None, description="Grain direction on the flat, from x [deg].")
     objective: Objective | None = Field(

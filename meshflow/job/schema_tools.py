@@ -26,7 +26,7 @@ from meshflow.job.schema_values import (
     Thickness,
     file_name,
     in_a_sentence,
-    known_mesh,
+    known_file,
     known_seam,
     known_selector,
     known_unit,
@@ -55,7 +55,7 @@ class ReliefRow(Table):
     name: Annotated[str, AfterValidator(file_name)] = Field(
         pattern=NAME, description="Name of the relief and of its folder."
     )
-    mesh: Annotated[str, AfterValidator(known_mesh)] = Field(
+    mesh: Annotated[str, AfterValidator(known_file)] = Field(
         min_length=1, description="Mesh file, relative to the job file."
     )
     units: Annotated[str, AfterValidator(known_unit)] | None = Field(

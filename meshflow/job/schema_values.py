@@ -30,8 +30,8 @@ __all__ = [
     "file_name",
     "in_a_sentence",
     "known_bars",
+    "known_file",
     "known_material",
-    "known_mesh",
     "known_plane",
     "known_process",
     "known_seam",
@@ -170,8 +170,8 @@ def known_bars(value: str) -> str:
     return value
 
 
-def known_mesh(value: str, info: ValidationInfo) -> str:
-    """Return the name of a mesh file that is there."""
+def known_file(value: str, info: ValidationInfo) -> str:
+    """Return the name of a file that is there."""
     if not isinstance(info.context, Surroundings):
         return value
     try:

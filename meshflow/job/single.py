@@ -287,11 +287,16 @@ def nest_files(
     files: Sequence[str | Path],
     *,
     out: str | Path,
-    sheets: Sequence[Sheet],
+    sheets: Sequence[Sheet] = (),
+    hides: Sequence[str | Path] = (),
+    clearance_mm: float = 0.0,
     margin_mm: float = 10.0,
     spacing_mm: float = 3.0,
     quantities: Mapping[str, int] | None = None,
+    most: Mapping[str, int] | None = None,
+    least_grades: Mapping[str, int] | None = None,
     turns_deg: Sequence[float] = (),
+    turn_play_deg: float = 0.0,
     may_mirror: bool = False,
     effort: int = 4,
     seconds: float | None = None,
@@ -312,12 +317,22 @@ def nest_files(
         Folder to write to.
     sheets : sequence of Sheet
         What they are nested on. A sheet without a material or thickness takes any part.
+    hides : sequence of path-like
+        Drawings of hides and offcuts to nest on as well, one of each.
+    clearance_mm : float
+        Clear distance from their holes and flaws [mm].
     margin_mm, spacing_mm : float
         Clear edge of the sheet, clear distance between parts [mm].
     quantities : mapping of str to int, optional
         How many of each, by name; 1 where not said.
+    most : mapping of str to int, optional
+        Copies of each at most, where room is left anyway.
+    least_grades : mapping of str to int, optional
+        Least good grade of a hide that will do for each.
     turns_deg : sequence of float
         Allowed turns [deg]; empty means 0, 90, 180, 270.
+    turn_play_deg : float
+        How far a turn may be off, either way [deg].
     may_mirror : bool
         Whether parts may be turned over.
     effort, seconds, seed
@@ -346,11 +361,24 @@ def nest_files(
         If a file, a quantity or an option is no good.
     """
     from meshflow.drawing import compose_sheet
+    from meshflow.drawing.read_hide import read_hide
     from meshflow.nest import nest, nest_json
 
     check_folder(Path(out))
     parts = _parts(files, quantities or {}, units, gap_mm)
-    parts = [replace(part, turns_deg=tuple(turns_deg), may_mirror=may_mirror) for part in parts]
+    parts = [
+        replace(
+            part,
+            turns_deg=tuple(turns_deg),
+            turn_play_deg=turn_play_deg,
+            may_mirror=may_mirror,
+            most=count,
+            least_grade=grade,
+        )
+        for part, count, grade in zip(parts, _of_each(parts, most), _of_each(parts, least_grades), strict=True)
+    ]
+    drawn = [read_hide(hide, units=units, gap_mm=gap_mm, clearance_mm=clearance_mm) for hide in hides]
+    sheets = [*sheets, *(one.sheet for one in drawn)]
     unfit = _unfit(parts, process)
     answer = nest(
         parts,
@@ -371,10 +399,26 @@ def nest_files(
             drawing = checked_drawing(compose_sheet(layout, parts, name=name))
             write_drawing(drawing, draft / name, (dxf_version,))
         write_text(draft / "nest.json", json_text(nest_json(answer, parts)))
-        written = publish(draft, folder, inputs=files)
-    answer = replace(answer, notes=(*answer.notes, *unfit))
+        written = publish(draft, folder, inputs=[*files, *hides])
+    answer = replace(answer, notes=(*(note for one in drawn for note in one.notes), *answer.notes, *unfit))
     notes = (*(note for part in parts for note in part.notes), *answer.notes)  # what reading mended comes first
     return replace(answer, notes=notes), Published(written, left=_sheets_beyond(folder, len(answer.sheets)))
+
+
+def _check_named(said: Mapping[str, int], names: Sequence[str]) -> None:
+    unknown = sorted(set(said) - set(names))
+    if unknown:
+        raise NestError(
+            f"a number is given for {', '.join(unknown)}, which no file is named after.",
+            remedy=f"The parts are {', '.join(names)}.",
+        )
+
+
+def _of_each(parts: Sequence[Part], said: Mapping[str, int] | None) -> list[int]:
+    """Return a number for each part, 0 where none is said; a name that is no part's is refused."""
+    said = said or {}
+    _check_named(said, [part.name for part in parts])
+    return [said.get(part.name, 0) for part in parts]
 
 
 def _unfit(parts: Sequence[Part], process: str | None) -> list[Finding]:
@@ -397,12 +441,7 @@ def _parts(files: Sequence[str | Path], quantities: Mapping[str, int], units: st
     from meshflow.drawing import read_part
 
     names = [Path(file).stem for file in files]
-    unknown = sorted(set(quantities) - set(names))
-    if unknown:
-        raise NestError(
-            f"a quantity is given for {', '.join(unknown)}, which no file is named after.",
-            remedy=f"The parts are {', '.join(names)}.",
-        )
+    _check_named(quantities, names)
     for name, count in quantities.items():
         if not 0 <= count <= MOST_COPIES:
             raise OptionError(f"{count} copies of {name}?", remedy=f"Ask for 0 to {MOST_COPIES}.")

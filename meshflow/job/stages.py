@@ -31,7 +31,7 @@ __all__ = ["NEST_VERSION", "PART_STAGES", "Progress", "Stage"]
 
 Progress = Callable[[str, float], None]
 
-NEST_VERSION: Final = 1
+NEST_VERSION: Final = 2
 
 
 @dataclass(frozen=True)
@@ -225,6 +225,7 @@ def _outline(
         rules=plan.rules,
     )
     part, kerf = lettered(part), plan.process.kerf_mm
+    part = replace(part, turn_play_deg=plan.turn_play_deg, most=plan.most, least_grade=plan.least_grade)
     if plan.tryout_kind is None:
         return fitted(replace(part, kerf_mm=kerf), plan)
     return fitted(tryout(part, kind=plan.tryout_kind, thickness_mm=plan.thickness_mm, kerf_mm=kerf), plan)
@@ -312,6 +313,11 @@ _STAGES = (
             "quantity": p.quantity,
             "may_mirror": p.may_mirror,
             "turns": p.turns_deg,
+            **(
+                {"laying": [p.turn_play_deg, p.most, p.least_grade]}
+                if p.turn_play_deg or p.most or p.least_grade
+                else {}
+            ),
             "tryout": p.tryout_kind,
             **cutting_options(p),
         },

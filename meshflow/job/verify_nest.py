@@ -7,11 +7,13 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from meshflow.model.curve import Polycurve
+import numpy as np
+
+from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.layout import Nest, Placement, SheetLayout
 from meshflow.model.part import Part
-from meshflow.model.stock import Sheet
+from meshflow.model.stock import Flaw, Sheet
 from meshflow.verify import ReadContour, ReadDrawing
 from meshflow.verify.arcs import bridged
 from meshflow.verify.on_sheet import Laid, sheet_faults
@@ -83,15 +85,24 @@ def _drawing_of(name: str, drawings: Mapping[str, ReadDrawing]) -> ReadDrawing |
 
 
 def _nest(entry: Mapping[str, Any], said: Mapping[str, Any]) -> Nest:
-    layouts = []
+    layouts: list[SheetLayout] = []
     for sheet, on in zip(said["sheets"], entry["on"], strict=True):
         placed = tuple(
             Placement(p["part"], p["copy"], p["x_mm"], p["y_mm"], p["angle_deg"], p["mirrored"])
             for p in sheet["placements"]
         )
         stock = Sheet(
-            on["sheet"], sheet["length_mm"], sheet["width_mm"], on["material"], on["thickness_mm"], on["count"]
+            on["sheet"],
+            sheet["length_mm"],
+            sheet["width_mm"],
+            on["material"],
+            on["thickness_mm"],
+            on["count"],
+            outline=_edge(sheet["edge"]) if "edge" in sheet else None,
+            flaws=tuple(Flaw(_edge(f["line"]), f["clearance_mm"], f["grade"]) for f in sheet.get("flaws", ())),
         )
+        # What is one of a kind must be taken once: like sheets must compare equal for that to be seen.
+        stock = next((other.sheet for other in layouts if _same(other.sheet, stock)), stock)
         layouts.append(SheetLayout(stock, placed, sheet["used_length_mm"], sheet["utilisation"]))
     unplaced = tuple((left["part"], left["count"]) for left in said["unplaced"])
     return Nest(
@@ -107,6 +118,19 @@ def _nest(entry: Mapping[str, Any], said: Mapping[str, Any]) -> Nest:
     )
 
 
+def _edge(said: Mapping[str, Any]) -> Polycurve | Circle:
+    if "radius_mm" in said:
+        return Circle(tuple(said["centre_mm"]), said["radius_mm"])
+    rows = np.array(said["points_mm"], dtype=np.float64).reshape(-1, 3)
+    return Polycurve(rows[:, :2], rows[:, 2])
+
+
+def _same(one: Sheet, other: Sheet) -> bool:
+    """Return whether two sheets are of one kind; shapes that are no rectangles are known by their name."""
+    key = [(s.id, s.length_mm, s.width_mm, s.material, s.thickness_mm, s.count) for s in (one, other)]
+    return key[0] == key[1]
+
+
 def _part(entry: Mapping[str, Any], drawing: ReadDrawing) -> Part:
     gap = float(entry["contour"]["tab_gap_mm"])
     outer, inner = bridged(drawing.on("CUT_OUTSIDE"), gap), drawing.on("CUT_INSIDE")
@@ -119,6 +143,9 @@ def _part(entry: Mapping[str, Any], drawing: ReadDrawing) -> Part:
         quantity=entry["quantity"],
         may_mirror=entry["may_mirror"],
         turns_deg=tuple(entry["turns_deg"]),
+        turn_play_deg=entry.get("turn_play_deg", 0.0),
+        most=entry.get("most", 0),
+        least_grade=entry.get("least_grade", 0),
     )
 
 

@@ -17,7 +17,7 @@ from meshflow.errors import MeshFileError, MeshflowError
 from meshflow.job.cache import Cache, stage_key
 from meshflow.job.measure import MEASURE_VERSION, Wanted, taken
 from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan
-from meshflow.job.rack import rack_for
+from meshflow.job.rack import rack_for, sheet_key
 from meshflow.job.results import MadePart, NestGroup
 from meshflow.job.scan_file import read_sound_scan
 from meshflow.job.scans import scan_hash
@@ -166,7 +166,7 @@ class Walk:
         name = name or parts[0].plan.group
         sheets, notes = rack_for(plan, parts[0].plan, used_up=used_up or {})
         options = {
-            "sheets": [[s.id, s.length_mm, s.width_mm, s.material, s.thickness_mm, s.count] for s in sheets],
+            "sheets": [sheet_key(sheet) for sheet in sheets],
             "margin": plan.margin_mm,
             "spacing": plan.spacing_mm,
             "effort": plan.effort,

@@ -62,6 +62,12 @@ class Part:
         Whether nesting may turn it over.
     turns_deg : tuple of float
         Allowed turns on the sheet [deg, counter-clockwise]; empty means any multiple of 90.
+    turn_play_deg : float
+        How far each of these turns may be off, either way [deg]: grain that need not be followed to the degree.
+    most : int
+        Copies that may be laid where room is left on sheets that are taken anyway; 0 or less than `quantity`: none.
+    least_grade : int
+        Least good grade of a hide that will do, 1 being the best; 0 where any will do.
     process : str
         Id of the process in the stock tables.
     kerf_compensated_mm : float
@@ -113,3 +119,6 @@ class Part:
     tab_gap_mm: float = 0.0
     allowances: tuple[Allowance, ...] = ()
     allowance_reach_mm: float = 0.0
+    turn_play_deg: float = 0.0
+    most: int = 0
+    least_grade: int = 0

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.forming import Hardening, Weave
 from meshflow.model.pattern import Limits
 from meshflow.units import SQUARE_MILLIMETRES_PER
@@ -18,6 +19,7 @@ from meshflow.units import SQUARE_MILLIMETRES_PER
 __all__ = [
     "Bound",
     "Fact",
+    "Flaw",
     "Hide",
     "Machine",
     "Mark",
@@ -159,15 +161,34 @@ class Process:
 
 
 @dataclass(frozen=True, slots=True)
+class Flaw:
+    """A place of a sheet or hide that parts keep off: a hole, a scar, a brand; or a zone of less good stuff.
+
+    Parameters
+    ----------
+    outline : Polycurve or Circle
+        Closed, in the coordinates of the sheet [mm].
+    clearance_mm : float
+        Clear distance that parts keep from it [mm]; the margin of the nest does not count here.
+    grade : int
+        0: no part may lie on it. From 1, the best: its grade, and only parts that ask for better keep off it.
+    """
+
+    outline: Polycurve | Circle
+    clearance_mm: float = 0.0
+    grade: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
-    """A rectangular sheet on sale or in the rack.
+    """A sheet on sale or in the rack, an offcut, or a hide.
 
     Parameters
     ----------
     id : str
         Key, such as ``1000x2000``.
     length_mm, width_mm : float
-        Length lies along x [mm].
+        Length lies along x [mm]; of a shape that is no rectangle, of the box round it.
     material : str
         Material id it is made of; empty when any.
     thickness_mm : float
@@ -182,6 +203,12 @@ class Sheet:
         How far the size can be trusted, and where it comes from.
     note : str
         Tolerance or condition.
+    outline : Polycurve or Circle, optional
+        Its edge, where it is no rectangle: closed, within the box [mm]. The grain of a hide runs along x.
+    flaws : tuple of Flaw
+        Places that parts keep off.
+    price : float, optional
+        What one costs, in the workshop's own money; 0 for what is left from an earlier job. None: not said.
     """
 
     id: str
@@ -195,6 +222,9 @@ class Sheet:
     mark: Mark = "USER"
     source: str = "given by size"
     note: str = ""
+    outline: Polycurve | Circle | None = None
+    flaws: tuple[Flaw, ...] = ()
+    price: float | None = None
 
 
 @dataclass(frozen=True)

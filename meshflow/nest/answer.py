@@ -8,10 +8,12 @@ from meshflow.model.finding import Finding, Severity
 from meshflow.model.layout import Nest, Placement, SheetLayout
 from meshflow.model.stock import Sheet
 from meshflow.nest.bounds import sheets_lower_bound
+from meshflow.nest.nofit import NoFitCache
 from meshflow.nest.outlines import STEPS_PER_MM
 from meshflow.nest.placement import Board, Spot, fits
 from meshflow.nest.prepare import Piece
 from meshflow.nest.search import Answer, Group
+from meshflow.nest.shaped import sheet_area
 
 __all__ = ["make_nest"]
 
@@ -96,7 +98,7 @@ def _sheet_layout(
     used = round(min(max(ends) + margin_mm, sheet.length_mm), 4)
     area = sum(pieces[spot.piece].area_mm2 for spot in board.spots)
     placements.sort(key=lambda placement: (placement.part, placement.copy))
-    return SheetLayout(sheet, tuple(placements), used, round(area / (used * sheet.width_mm), 6))
+    return SheetLayout(sheet, tuple(placements), used, round(area / sheet_area(sheet, up_to_mm=used), 6))
 
 
 def _notes(
@@ -144,6 +146,10 @@ def _note(
             "Allow more turns, take a larger sheet or a smaller margin, or divide the part.",
             count,
         )
+    if not any(Board(one, NoFitCache()).find(0, piece, piece.poses) for one in group.sizes):
+        text = f"{size} and fits none of the sheets, offcuts and hides, even when nothing else lies there."
+        remedy = "Allow more turns or a lower grade, take a larger piece, or divide the part."
+        return _finding("N101", part.name, text, remedy, count)
     if found.stopped_by == "interrupt":
         text = f"{count} of {part.quantity} copies were not laid before the interrupt."
         return _finding("N103", part.name, text, "Nest again and let the first layout finish.", count)

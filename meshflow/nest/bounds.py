@@ -31,11 +31,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
+from typing import Literal
 
 import numpy as np
 
 from meshflow.geometry.curves import bounds, reversed_curve, signed_area, tessellate, transformed
-from meshflow.geometry.polygons import Area, pole_of_inaccessibility
+from meshflow.geometry.polygons import Area, material, pole_of_inaccessibility
 from meshflow.geometry.transforms import move_points
 from meshflow.model.arrays import FloatArray
 from meshflow.model.curve import Circle, Motion, Polycurve
@@ -104,10 +105,19 @@ def _matching(key: tuple[str, float], sheets: Sequence[Sheet]) -> list[Sheet]:
 
 
 def _by_area(cores: Sequence[_Core], sheets: Sequence[Sheet], margin: float, spacing: float) -> int:
-    grow = spacing - 2.0 * margin
-    room = max(((sheet.length_mm + grow) * (sheet.width_mm + grow) for sheet in sheets), default=math.inf)
+    room = max((_room(sheet, spacing - 2.0 * margin) for sheet in sheets), default=math.inf)
     total = math.fsum(core.count * core.grown_area(0.5 * spacing) for core in cores)
     return max(math.ceil(total / room - _ROUNDING), 1)
+
+
+def _room(sheet: Sheet, grow: float) -> float:
+    """Return an area no smaller than what grown parts can take of a sheet [mm2]; flaws count as if they were none."""
+    box = (sheet.length_mm + grow) * (sheet.width_mm + grow)
+    if sheet.outline is None:
+        return box
+    join: Literal["mitre", "round"] = "mitre" if grow > 0.0 else "round"  # whichever errs to the larger side
+    edge = material(sheet.outline, tolerance=_CHORD_MM).buffer(2.0 * _CHORD_MM)
+    return min(box, float(edge.buffer(0.5 * grow, join_style=join).area))
 
 
 def _by_conflict(cores: Sequence[_Core], sheets: Sequence[Sheet], margin: float, spacing: float) -> int:
@@ -115,7 +125,8 @@ def _by_conflict(cores: Sequence[_Core], sheets: Sequence[Sheet], margin: float,
     rooms = [(sheet.length_mm - 2.0 * margin, sheet.width_mm - 2.0 * margin) for sheet in sheets]
     chosen: list[_Core] = []
     number = 0
-    for core in sorted(cores, key=lambda core: -core.area):
+    # Turns that have play are too many to ask; their parts are left out.
+    for core in sorted((core for core in cores if not core.part.turn_play_deg), key=lambda core: -core.area):
         if rooms and all(_conflict(core, other, rooms, spacing) for other in chosen):
             chosen.append(core)
             number += core.count if core.count > 1 and _conflict(core, core, rooms, spacing) else 1

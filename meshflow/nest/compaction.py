@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from meshflow.model.arrays import FloatArray, IntArray
+from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 from meshflow.nest.depths import DepthTable
 
 __all__ = ["pressed"]
@@ -29,7 +29,13 @@ _LEFTWARD = 1e-4  # what moving all pieces left counts, against the length
 
 
 def pressed(
-    table: DepthTable, pos: FloatArray, poses: IntArray, room: FloatArray, *, rounds: int = 3
+    table: DepthTable,
+    pos: FloatArray,
+    poses: IntArray,
+    room: FloatArray,
+    *,
+    movable: BoolArray | None = None,
+    rounds: int = 3,
 ) -> tuple[FloatArray, float] | None:
     """Return places with a shorter used length, not verified; None when there are none.
 
@@ -43,12 +49,15 @@ def pressed(
         Their poses.
     room : (4,) float array
         Left and lower edge, length and width; the length is what becomes less.
+    movable : (n,) bool array, optional
+        Which pieces may be moved; all when left out.
     rounds : int
         Linear programs at most.
     """
     length = float(room[2])
+    moved = np.ones(len(poses), dtype=np.bool_) if movable is None else movable
     for _ in range(rounds):
-        answer = _round(table, pos, poses, room)
+        answer = _round(table, pos, poses, room, moved)
         if answer is None:
             return None
         pos, shorter = answer
@@ -58,7 +67,9 @@ def pressed(
     return pos, length
 
 
-def _round(table: DepthTable, pos: FloatArray, poses: IntArray, room: FloatArray) -> tuple[FloatArray, float] | None:
+def _round(
+    table: DepthTable, pos: FloatArray, poses: IntArray, room: FloatArray, movable: BoolArray
+) -> tuple[FloatArray, float] | None:
     from scipy.optimize import linprog
     from scipy.sparse import csr_array
 
@@ -68,19 +79,22 @@ def _round(table: DepthTable, pos: FloatArray, poses: IntArray, room: FloatArray
     first, second, lines = _lines(table, pos, poses, reach)
     rows = len(lines)
     number = np.arange(rows)
-    one = np.ones(count)
+    ending = np.flatnonzero(movable)  # what lies fixed may reach beyond the used length
+    one, last = np.ones(len(ending)), rows + np.arange(len(ending))
     values = np.concatenate([-lines[:, 0], -lines[:, 1], lines[:, 0], lines[:, 1], one, -one])
-    row = np.concatenate([number, number, number, number, rows + np.arange(count), rows + np.arange(count)])
+    row = np.concatenate([number, number, number, number, last, last])
     column = np.concatenate(
-        [2 * first, 2 * first + 1, 2 * second, 2 * second + 1, 2 * np.arange(count), np.full(count, 2 * count)]
+        [2 * first, 2 * first + 1, 2 * second, 2 * second + 1, 2 * ending, np.full(len(ending), 2 * count)]
     )
-    limits = np.concatenate([-lines[:, 2], -room[0] - size[:, 0]])
-    matrix = csr_array((values, (row, column)), shape=(rows + count, 2 * count + 1))
+    limits = np.concatenate([-lines[:, 2], -room[0] - size[ending, 0]])
+    matrix = csr_array((values, (row, column)), shape=(rows + len(ending), 2 * count + 1))
     low, high = np.zeros(2 * count + 1), np.full(2 * count + 1, np.inf)
     low[: 2 * count : 2] = np.maximum(room[0], pos[:, 0] - 0.5 * reach)
     high[: 2 * count : 2] = pos[:, 0] + 0.5 * reach
     low[1 : 2 * count : 2] = np.maximum(room[1], pos[:, 1] - 0.5 * reach)
     high[1 : 2 * count : 2] = np.minimum(room[1] + room[3] - size[:, 1], pos[:, 1] + 0.5 * reach)
+    still = np.concatenate([np.repeat(~movable, 2), [False]])
+    low[still] = high[still] = pos[~movable].ravel()
     cost = np.zeros(2 * count + 1)
     cost[: 2 * count : 2], cost[-1] = _LEFTWARD / count, 1.0
     answer: Any = linprog(  # type: ignore[call-overload]

@@ -27,6 +27,8 @@ GIVE_STEPS = 2  # taken off all round each piece [grid steps]
 _NODES = 40  # of a picture along the root of its area, for few poses;
 _NODES_MANY, _MANY = 24, 48  # fewer from so many poses on
 _LEAST_NODES, _MOST_NODES = 8, 160
+# The no-fit polygon of poses that may lie in each other: out of reach.
+_NOWHERE = (1 << 45) + np.array([[0, 0, 9, 0], [9, 0, 0, 9], [0, 9, 0, 0]], dtype=np.int64)
 _MOST_SIDES = 2_500_000  # of all no-fit polygons; 100 MB
 
 
@@ -58,20 +60,29 @@ def pair_count(poses: Sequence[Pose]) -> int:
     return int(len(bases) * (len(bases) + 1) / 2 * of_each)
 
 
-def table_cost(poses: Sequence[Pose]) -> float:
+def table_cost(poses: Sequence[Pose], fixed: Sequence[Pose] = ()) -> float:
     """Return about how many milliseconds the table takes on one core of 2020; infinite where it would be too large."""
     corners = sum(len(pose.ring) for pose in poses) / max(len(poses), 1)
-    sides = 2.0 * corners * len(poses) ** 2
-    return np.inf if sides > _MOST_SIDES else pair_count(poses) * (0.3 + 0.05 * corners)
+    more = float(sum(len(pose.ring) for pose in fixed))
+    sides = 2.0 * corners * len(poses) ** 2 + 2.0 * len(poses) * (more + corners * len(fixed))
+    of_fixed = len(poses) * (0.3 * len(fixed) + 0.025 * (more + corners * len(fixed)))
+    return np.inf if sides > _MOST_SIDES else pair_count(poses) * (0.3 + 0.05 * corners) + of_fixed
 
 
-def depth_table(poses: Sequence[Pose], *, between: Callable[[], None] = lambda: None) -> DepthTable:
+def depth_table(
+    poses: Sequence[Pose],
+    *,
+    apart: Callable[[int, int], bool] = lambda fixed, moving: False,
+    between: Callable[[], None] = lambda: None,
+) -> DepthTable:
     """Work out the table for these poses.
 
     Parameters
     ----------
     poses : sequence of Pose
         The poses; their numbers are those of the table.
+    apart : callable
+        Called with the numbers of two poses: whether they never stand in each other's way, wherever they lie.
     between : callable
         Called before each no-fit polygon; what it raises ends the work.
     """
@@ -84,7 +95,9 @@ def depth_table(poses: Sequence[Pose], *, between: Callable[[], None] = lambda: 
     for fixed in range(len(poses)):
         for moving in range(len(poses)):
             between()
-            sides.append(_sides(_nofit(poses, shrunk, bases, fixed, moving, known)))
+            nowhere = apart(fixed, moving)
+            segments = _NOWHERE if nowhere else _nofit(poses, shrunk, bases, fixed, moving, known)
+            sides.append(_sides(segments))
     first = np.concatenate([[0], np.cumsum([len(table) for table in sides])])
     box = np.array([[*table[:, :2].min(axis=0), *table[:, :2].max(axis=0)] for table in sides])
     shape, at = _shapes(box, _NODES if len(poses) < _MANY else _NODES_MANY)

@@ -73,7 +73,8 @@ class Improver:
         if not boards or counts[0] > MOST_PIECES:
             return False
         spots = [spot for board in boards[self._kept :] for spot in board.spots]
-        self._ways = ways_of(self.pieces, spots, self._waiting(), cost, lambda: self.between(0))
+        fixed = [one for board in boards[self._kept :] for one in board.size.fixed]
+        self._ways = ways_of(self.pieces, spots, self._waiting(), fixed, cost, lambda: self.between(0))
         return self._ways is not None
 
     def run(self, moves: int) -> None:
@@ -128,7 +129,7 @@ class Improver:
         if not all(any(fits(pose, b.size) for pose in self.pieces[n].poses for b in boards) for n in more):
             return False
         needed = sum(self._area(board) for board in boards) + sum(self.pieces[n].ring_area for n in more)
-        return needed <= sum(2 * board.size.length * board.size.width for board in boards)
+        return needed <= sum(board.size.room for board in boards)
 
     def _try(self, boards: list[Board], more: list[int], added: list[int], moves: int) -> bool:
         """Look for a layout of the boards with more pieces on them, and take it if there is one."""

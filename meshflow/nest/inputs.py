@@ -82,8 +82,45 @@ def _check_sheets(sheets: Sequence[Sheet], margin_mm: float) -> None:
             )
         if not (math.isfinite(sheet.thickness_mm) and sheet.thickness_mm >= 0.0):
             raise NestError(f"a thickness of {sheet.thickness_mm} mm makes no sense.", where=where)
+        if sheet.price is not None and not (math.isfinite(sheet.price) and sheet.price >= 0.0):
+            raise NestError(f"a price of {sheet.price} makes no sense.", where=where, remedy="Give 0 or more, or none.")
+        _check_shape(sheet, where, margin_mm)
         if sheet in sheets[:index]:
             raise NestError("the same sheet is listed twice.", where=where, remedy="List it once, with its count.")
+
+
+def _check_shape(sheet: Sheet, where: str, margin_mm: float) -> None:
+    """Refuse an edge or a flaw that cannot be cut along."""
+    if sheet.outline is not None:
+        _check_contour(sheet.outline, where, "its edge")
+        low_x, low_y, high_x, high_y = bounds(sheet.outline)
+        if min(low_x, low_y) < -_FINE_MM or high_x > sheet.length_mm + _FINE_MM or high_y > sheet.width_mm + _FINE_MM:
+            raise NestError(
+                f"its edge reaches from ({low_x:g}, {low_y:g}) to ({high_x:g}, {high_y:g}) mm, beyond its size of "
+                f"{sheet.length_mm:g} x {sheet.width_mm:g} mm.",
+                where=where,
+                remedy="Move its lower left corner to 0, 0, or give its true size.",
+            )
+        if material(sheet.outline).buffer(-margin_mm).is_empty:
+            raise NestError(
+                f"nothing of it is left inside its margin of {margin_mm:g} mm.",
+                where=where,
+                remedy="Take a larger piece or a smaller margin.",
+            )
+    for number, flaw in enumerate(sheet.flaws, start=1):
+        _check_contour(flaw.outline, where, f"its flaw {number}")
+        if not (math.isfinite(flaw.clearance_mm) and flaw.clearance_mm >= 0.0):
+            raise NestError(
+                f"a clearance of {flaw.clearance_mm} mm from its flaw {number} makes no sense.",
+                where=where,
+                remedy="Give a length of 0 mm or more.",
+            )
+        if not _is_count(flaw.grade, least=0):
+            raise NestError(
+                f"a grade of {flaw.grade} makes no sense.",
+                where=where,
+                remedy="Give 1 for the best, or a whole number above; 0 is a flaw.",
+            )
 
 
 def _check_names(parts: Sequence[Part]) -> None:
@@ -96,6 +133,20 @@ def _check_names(parts: Sequence[Part]) -> None:
 def _check_part(part: Part) -> None:
     if not _is_count(part.quantity, least=0):
         raise NestError(f"a quantity of {part.quantity} makes no sense.", where=part.name, remedy="Give 0 or more.")
+    if not _is_count(part.most, least=0):
+        raise NestError(f"at most {part.most} copies make no sense.", where=part.name, remedy="Give 0 or more.")
+    if not _is_count(part.least_grade, least=0):
+        raise NestError(
+            f"a least grade of {part.least_grade} makes no sense.",
+            where=part.name,
+            remedy="Give 1 for the best, or a whole number above; 0 where any will do.",
+        )
+    if not (math.isfinite(part.turn_play_deg) and 0.0 <= part.turn_play_deg <= 180.0):
+        raise NestError(
+            f"turns that may be off by {part.turn_play_deg} degrees make no sense.",
+            where=part.name,
+            remedy="Give 0 to 180 degrees.",
+        )
     if not all(math.isfinite(turn) for turn in part.turns_deg):
         raise NestError(f"the turns {part.turns_deg} make no sense.", where=part.name, remedy="Give degrees.")
     if not (math.isfinite(part.thickness_mm) and part.thickness_mm >= 0.0):

@@ -23,7 +23,31 @@ from meshflow.nest.nofit import NoFitCache
 from meshflow.nest.outlines import ring_area
 from meshflow.nest.prepare import Piece, Pose
 
-__all__ = ["Board", "Layout", "Size", "Spot", "Step", "fits", "lay_out"]
+__all__ = ["Board", "Fixed", "Layout", "Size", "Spot", "Step", "fits", "lay_out"]
+
+
+@dataclass(frozen=True, slots=True)
+class Fixed:
+    """A piece that lies on a sheet from the start: what is not sheet, or a flaw (see `shaped`).
+
+    Parameters
+    ----------
+    pose : Pose
+        Its outline.
+    x, y : int
+        Where the pose's 0 lies [grid steps].
+    grade : int
+        0 where it stands in every part's way, else only in the way of parts that ask for a better grade than this.
+    """
+
+    pose: Pose
+    x: int
+    y: int
+    grade: int = 0
+
+    def stops(self, least_grade: int) -> bool:
+        """Return whether it stands in the way of a part with this least grade (0: any will do)."""
+        return self.grade == 0 or 0 < least_grade < self.grade
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,15 +63,26 @@ class Size:
     corner : int
         Where that corner lies on the sheet, in x and in y [grid steps]; negative when half the spacing is more than
         the margin.
-    cost_mm2 : float
-        Area of the whole sheet [mm2].
+    cost : float
+        What one is reckoned at: its price where prices are known, else its area [mm2].
+    fixed : tuple of Fixed
+        What lies on it from the start.
+    free : int
+        Twice the area of the room not taken by that [grid steps squared]; 0 for all of it.
     """
 
     index: int
     length: int
     width: int
     corner: int
-    cost_mm2: float
+    cost: float
+    fixed: tuple[Fixed, ...] = ()
+    free: int = 0
+
+    @property
+    def room(self) -> int:
+        """Twice the area that grown outlines can take at most [grid steps squared]."""
+        return self.free or 2 * self.length * self.width
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +119,7 @@ class Board:
         self.spots: list[Spot] = []
         self._nofit = nofit
         self._fields: dict[int, _Field] = {}
-        self._free = 2 * size.length * size.width  # doubled, as the areas of rings are
+        self._free = size.room
 
     @property
     def used(self) -> int:
@@ -138,6 +173,8 @@ class _Field:
         self._side = np.empty(0, dtype=np.int64)
         self._first: list[int] = [0]
         self._boxes: list[IntArray] = []
+        self._take_in([one for one in size.fixed if one.stops(pose.least_grade)])
+        self._seen = 0
 
     def leftmost(self, spots: Sequence[Spot], limit: int | None) -> tuple[int, int] | None:
         """Return the leftmost free place, not further right than `limit`, or None."""
@@ -166,7 +203,7 @@ class _Field:
         self.floor = max(self.floor, int(x) - DEEPEST)
         return (int(x), int(y)) if found else None
 
-    def _take_in(self, spots: Sequence[Spot]) -> None:
+    def _take_in(self, spots: Sequence[Spot | Fixed]) -> None:
         fresh = []
         count = self._first[-1]
         for spot in spots[self._seen :]:
@@ -203,7 +240,7 @@ class Layout:
 
 
 def fits(pose: Pose, size: Size) -> bool:
-    """Return whether a pose fits an empty sheet."""
+    """Return whether the box round a pose fits the box round a sheet."""
     return pose.size[0] <= size.length and pose.size[1] <= size.width
 
 
@@ -258,7 +295,7 @@ def _on_a_new_board(
             continue
         wished = [pose for pose in poses if step.pose >= 0 and pose is piece.poses[step.pose]]
         board = Board(size, nofit)
-        spot = board.find(step.piece, piece, wished or poses)
+        spot = board.find(step.piece, piece, wished or poses) or board.find(step.piece, piece, poses)
         if spot is not None:
             if size.index in stock:
                 stock[size.index] -= 1

@@ -13,7 +13,7 @@ import numpy as np
 from meshflow.model.arrays import FloatArray
 from meshflow.nest.depths import DepthTable, depth_table, table_cost
 from meshflow.nest.nofit import NoFitCache
-from meshflow.nest.placement import Board, Size, Spot
+from meshflow.nest.placement import Board, Fixed, Size, Spot
 from meshflow.nest.prepare import Piece, Pose
 from meshflow.nest.pressing import Packing, Task
 
@@ -32,12 +32,15 @@ class Ways:
         Poses of each piece that are in the table.
     begin : dict of int to int
         Number of the first of them.
+    fixed : dict of int to int
+        Numbers of the poses that lie fixed on boards, by their key.
     table : DepthTable
         The table.
     """
 
     kept: dict[int, tuple[Pose, ...]]
     begin: dict[int, int]
+    fixed: dict[int, int]
     table: DepthTable
 
     def number(self, piece: int, key: int) -> int:
@@ -52,7 +55,7 @@ class Plane:
     Parameters
     ----------
     numbers : tuple of int
-        Piece of each copy.
+        Piece of each copy; what lies fixed comes after them and is not among them.
     sizes : tuple of Size
         Size of each room.
     task, packing : Task, Packing
@@ -66,7 +69,12 @@ class Plane:
 
 
 def ways_of(
-    pieces: Sequence[Piece], spots: Sequence[Spot], more: Sequence[int], cost: float, between: Callable[[], None]
+    pieces: Sequence[Piece],
+    spots: Sequence[Spot],
+    more: Sequence[int],
+    fixed: Sequence[Fixed],
+    cost: float,
+    between: Callable[[], None],
 ) -> Ways | None:
     """Return the table for these pieces: of all poses, or of those in use, or None where it would cost too much.
 
@@ -78,6 +86,8 @@ def ways_of(
         Pieces as they lie.
     more : sequence of int
         Numbers of further pieces.
+    fixed : sequence of Fixed
+        What lies fixed on the boards.
     cost : float
         What the table may cost at most, by `depths.table_cost`.
     between : callable
@@ -91,19 +101,31 @@ def ways_of(
         number: tuple(pose for pose in poses if pose.key in used[number]) or poses[:1]
         for number, poses in every.items()
     }
+    lying = list({one.pose.key: one for one in fixed}.values())
     for kept in (every, few):
-        begin, poses = _numbered(kept)
-        if table_cost(poses) <= cost:
-            return Ways(kept, begin, depth_table(poses, between=between))
+        begin, poses = _numbered(kept, graded=any(one.grade for one in lying))
+        if table_cost(poses, [one.pose for one in lying]) <= cost:
+            table = _table(poses, lying, between)
+            return Ways(kept, begin, {one.pose.key: len(poses) + k for k, one in enumerate(lying)}, table)
     return None
 
 
-def _numbered(kept: dict[int, tuple[Pose, ...]]) -> tuple[dict[int, int], list[Pose]]:
+def _table(poses: Sequence[Pose], lying: Sequence[Fixed], between: Callable[[], None]) -> DepthTable:
+    count = len(poses)
+
+    def apart(one: int, other: int) -> bool:
+        low, high = min(one, other), max(one, other)
+        return low >= count or (high >= count and not lying[high - count].stops(poses[low].least_grade))
+
+    return depth_table([*poses, *(one.pose for one in lying)], apart=apart, between=between)
+
+
+def _numbered(kept: dict[int, tuple[Pose, ...]], *, graded: bool) -> tuple[dict[int, int], list[Pose]]:
     begin: dict[int, int] = {}
-    known: dict[tuple[bytes, ...], int] = {}
+    known: dict[tuple[object, ...], int] = {}
     numbered: list[Pose] = []
     for number, poses in kept.items():
-        shape = tuple(pose.ring.tobytes() for pose in poses)
+        shape = (poses[0].least_grade if graded else 0, *(pose.ring.tobytes() for pose in poses))
         if shape not in known:
             known[shape] = len(numbered)
             numbered += poses
@@ -124,6 +146,7 @@ def plane_of(ways: Ways, boards: Sequence[Board], more: Sequence[tuple[int, int,
         Further pieces, anywhere in the rooms.
     """
     rooms = _rooms([board.size for board in boards])
+    fixed = [(ways.fixed[one.pose.key], room, one) for room, board in enumerate(boards) for one in board.size.fixed]
     rows: list[tuple[int, int, int, float, float]] = [
         (spot.piece, ways.number(spot.piece, spot.pose.key), room, float(spot.x), float(spot.y))
         for room, board in enumerate(boards)
@@ -131,16 +154,21 @@ def plane_of(ways: Ways, boards: Sequence[Board], more: Sequence[tuple[int, int,
     ]
     rows += more
     numbers = tuple(row[0] for row in rows)
+    rows += [(-1, pose, room, float(one.x), float(one.y)) for pose, room, one in fixed]
     poses, where = (np.array([row[k] for row in rows], dtype=np.int64) for k in (1, 2))
     pos = np.array([row[3:] for row in rows]) + rooms[where, :2]
-    lists = np.array([[ways.begin[n], ways.begin[n] + len(ways.kept[n])] for n in numbers], dtype=np.int64)
-    task = Task(ways.table, lists, rooms, np.ones(len(rows), dtype=np.bool_))
+    lists = [[ways.begin[n], ways.begin[n] + len(ways.kept[n])] for n in numbers]
+    lists += [[pose, pose + 1] for pose, _, _ in fixed]
+    movable = np.arange(len(rows)) < len(numbers)
+    task = Task(ways.table, np.array(lists, dtype=np.int64), rooms, movable)
     packing = Packing(pos, poses, where, task.used(pos, poses, where))
     return Plane(numbers, tuple(board.size for board in boards), task, packing)
 
 
 def _rooms(sizes: Sequence[Size]) -> FloatArray:
-    left = np.concatenate([[0], np.cumsum([size.length + _APART for size in sizes])])[:-1]
+    # What lies fixed on a board reaches beyond it: boards stand far enough apart for that.
+    reach = [max((2 * max(one.pose.size) for one in size.fixed), default=0) for size in sizes]
+    left = np.concatenate([[0], np.cumsum([size.length + _APART + max(reach) for size in sizes])])[:-1]
     return np.array([[x, 0.0, size.length, size.width] for x, size in zip(left, sizes, strict=True)], dtype=np.float64)
 
 

@@ -3,7 +3,7 @@
 Terms: a *pose* is one way a part may lie, turned over or not, and a turn. Poses that give the same outline, such as a
 rectangle and its half turn, are one. Turns by quarters are exact: the grown outline itself is turned.
 
-The far sides of a sheet are taken `SLACK_STEPS` grid steps (0.001 mm) wider, so that a part of a third of its width
+The far sides of a sheet are taken `SLACK_STEPS` grid steps (0.0007 mm) wider, so that a part of a third of its width
 fits three times. Fifty jagged parts would take minutes: outlines keep 60 inner corners each for a few parts, and 8
 each from 40 parts on, which costs next to nothing on the sheet. Holes of parts are filled.
 """
@@ -24,10 +24,11 @@ from meshflow.model.stock import Sheet
 from meshflow.nest.inputs import net_area
 from meshflow.nest.outlines import EXACT, STEPS_PER_MM, grown_ring, ring_area
 
-__all__ = ["DEFAULT_TURNS_DEG", "Piece", "Pose", "make_pieces", "usable_steps"]
+__all__ = ["DEFAULT_TURNS_DEG", "Piece", "Pose", "make_pieces", "turns_of", "usable_steps"]
 
-SLACK_STEPS = 10
+SLACK_STEPS = 7
 DEFAULT_TURNS_DEG = (0.0, 90.0, 180.0, 270.0)
+PLAY_STEP_DEG, MOST_PLAY_STEPS = 7.5, 6  # turns within the play of a turn: how far apart, and how many to a side
 INNER_CORNERS = (8, 60, 300)  # least and most kept of each outline; in between, so many for all outlines together
 
 
@@ -48,7 +49,9 @@ class Pose:
     reach_mm : float
         Greatest x of the true outline in the turned drawing [mm].
     key : int
-        Number of the pose among all poses.
+        Number of the pose among all poses; below 0 for what lies fixed on a sheet.
+    least_grade : int
+        Least good grade of a hide that will do; 0 where any will do.
     """
 
     angle_deg: float
@@ -57,6 +60,7 @@ class Pose:
     shift: tuple[int, int]
     reach_mm: float
     key: int = 0
+    least_grade: int = 0
 
     @property
     def size(self) -> tuple[int, int]:
@@ -110,14 +114,30 @@ def make_piece(part: Part, spacing_mm: float, first_key: int, inner_corners: int
     poses: list[Pose] = []
     rings: dict[tuple[bool, float], tuple[IntArray, tuple[int, int]]] = {}
     for mirrored in (False, True) if part.may_mirror else (False,):
-        for angle in part.turns_deg or DEFAULT_TURNS_DEG:
+        for angle in turns_of(part):
             quarters, rest = _quarters(angle)
             if (mirrored, rest) not in rings:
                 rings[mirrored, rest] = grown_ring(part.outline, mirrored, rest, 0.5 * spacing_mm, inner_corners)
             pose = _quarter_turned(part, rings[mirrored, rest], angle, mirrored, quarters)
             if not any(np.array_equal(pose.ring, other.ring) for other in poses):
-                poses.append(replace(pose, key=first_key + len(poses)))
+                poses.append(replace(pose, key=first_key + len(poses), least_grade=part.least_grade))
     return Piece(part, tuple(poses), net_area(part), ring_area(poses[0].ring))
+
+
+def turns_of(part: Part) -> tuple[float, ...]:
+    """Return the turns that are tried for a part: those it lists, and where they have play some on either side."""
+    turns = part.turns_deg or DEFAULT_TURNS_DEG
+    play = min(part.turn_play_deg, 180.0)
+    if play <= 0.0:
+        return turns
+    steps = max(1, min(math.ceil(play / PLAY_STEP_DEG), MOST_PLAY_STEPS))
+    offsets = [play * step / steps for step in range(-steps, steps + 1)]
+    # The turns asked for come first: of equal places they are taken.
+    wide = [turn + offset for offset in sorted(offsets, key=lambda value: (abs(value), value)) for turn in turns]
+    every: dict[float, float] = {}
+    for turn in wide:
+        every.setdefault(round(math.fmod(turn + 720.0, 360.0), 9), turn)
+    return tuple(every.values())
 
 
 def usable_steps(sheet: Sheet, margin_mm: float, spacing_mm: float) -> tuple[int, int, int]:

@@ -37,7 +37,7 @@ LANES = 2
 ROUND = 4000  # moves of a lane between two meetings
 _SLICE = 400  # moves between two looks at the clock
 _SAMPLES, _KEEP = 200, 3
-EXACT_STEPS = 4.0  # depth that a layout may keep [grid steps], beside what the table gives
+EXACT_STEPS = 3.0  # depth that a layout may keep [grid steps], beside what the table gives
 _ZERO, _NEAR = 1e-6, 2e-3  # depths, over the width: what counts as none, and what is worth settling exactly
 _TAKEN_OFF = 0.01  # share of the length that exploring takes off
 _CLOSED = (0.005, 0.0003)  # and closing up, from its first to its last
@@ -95,7 +95,7 @@ class Task:
 
     def used(self, pos: FloatArray, poses: IntArray, where: IntArray) -> float:
         """Return the used length of the last room [grid steps]."""
-        last = where == len(self.rooms) - 1
+        last = (where == len(self.rooms) - 1) & self.movable
         if not last.any():
             return 0.0
         ends = pos[last, 0] + self.table.sizes[poses[last], 0]
@@ -105,8 +105,9 @@ class Task:
         """Return a length of the last room that no layout can go below [grid steps]."""
         rooms = self.rooms
         elsewhere = float((rooms[:-1, 2] * rooms[:-1, 3]).sum())
-        by_area = (float(self.areas.sum()) - elsewhere) / float(rooms[-1, 3])
-        longest = max(self._shortest(begin, end) for begin, end in self.lists.tolist()) if len(rooms) == 1 else 0.0
+        by_area = (float(self.areas[self.movable].sum()) - elsewhere) / float(rooms[-1, 3])
+        lists = self.lists[self.movable].tolist()
+        longest = max(self._shortest(begin, end) for begin, end in lists) if len(rooms) == 1 else 0.0
         return max(by_area, longest, 0.0)
 
     def _shortest(self, begin: int, end: int) -> float:
@@ -125,7 +126,7 @@ class Task:
         A piece too long for its room takes another pose, or else goes to the first room that takes it.
         """
         sizes = self.table.sizes
-        for p in np.flatnonzero(np.any(sizes[poses] > rooms[where, 2:], axis=1)).tolist():
+        for p in np.flatnonzero(np.any(sizes[poses] > rooms[where, 2:], axis=1) & self.movable).tolist():
             places = [(int(where[p])), *range(len(rooms))]
             ways = [
                 (room, pose)
@@ -133,11 +134,12 @@ class Task:
                 for pose in range(self.lists[p, 0], self.lists[p, 1])
                 if np.all(sizes[pose] <= rooms[room, 2:])
             ]
-            if not ways or not self.movable[p]:
+            if not ways:
                 return False
             where[p], poses[p] = ways[0]
-        low = rooms[where, :2]
-        np.clip(pos, low, low + rooms[where, 2:] - sizes[poses], out=pos)
+        moved, on = self.movable, where[self.movable]
+        low = rooms[on, :2]
+        pos[moved] = np.clip(pos[moved], low, low + rooms[on, 2:] - sizes[poses[moved]])
         return True
 
 
@@ -238,7 +240,7 @@ class Lane:
         length = max(self.best.length * (1.0 - taken), self._least)
         pos, poses, where = self.best.copies()
         # Out of the middle: what lies right of a line moves left, so that pieces anywhere have to make room.
-        last = where == len(self.task.rooms) - 1
+        last = (where == len(self.task.rooms) - 1) & self.task.movable
         middle = pos[:, 0] + 0.5 * self.task.table.sizes[poses, 0] - self.task.rooms[-1, 0]
         pos[last & (middle > self._chance.random() * self.best.length), 0] -= self.best.length - length
         start = Packing(pos, poses, where, length)
@@ -323,14 +325,15 @@ class Lane:
             inside = np.flatnonzero(where == number)
             last = number == len(rooms) - 1
             tight = bool(len(inside)) and bool(depth[inside].max() > EXACT_STEPS)
-            if not len(inside) or not task.movable[inside].all() or not (last or tight):
+            if not task.movable[inside].any() or not (last or tight):
                 continue
-            got = pressed(task.table, pos[inside], poses[inside], np.array([room[0], room[1], 2.0 * room[2], room[3]]))
+            wide = np.array([room[0], room[1], 2.0 * room[2], room[3]])
+            got = pressed(task.table, pos[inside], poses[inside], wide, movable=task.movable[inside])
             if got is None:
                 return None
             moved[inside] = got[0]
         _, most = all_depths(task.table.arrays, len(task.table.sizes), moved, poses, depth)
-        beyond = moved + task.table.sizes[poses] - rooms[where, :2] - rooms[where, 2:]
+        beyond = (moved + task.table.sizes[poses] - rooms[where, :2] - rooms[where, 2:])[task.movable]
         if most > EXACT_STEPS or np.any(beyond > 1.0):
             return None
         used = task.used(moved, poses, where)

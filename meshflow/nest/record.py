@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from meshflow.errors import NestError
+from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.layout import Nest, SheetLayout
 from meshflow.model.part import Part
+from meshflow.model.stock import Sheet
 
-__all__ = ["SCHEMA", "nest_json"]
+__all__ = ["SCHEMA", "nest_json", "sheet_shape"]
 
 SCHEMA = "meshflow-nest-1"
 
@@ -27,11 +31,11 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``schema``, ``sheets`` (each with ``length_mm``, ``width_mm``, ``used_length_mm``, ``utilisation`` and
-        ``placements``), ``unplaced`` (each with ``part`` and ``count``), ``sheets_lower_bound``, ``verified``,
-        ``stopped_by``, ``margin_mm``, ``spacing_mm``, ``seed`` and ``effort``. A placement mirrors ``x -> -x`` if
-        ``mirrored``, then turns ``angle_deg`` counter-clockwise about the drawing's origin, then moves by ``x_mm``
-        and ``y_mm``.
+        ``schema``, ``sheets`` (each with ``length_mm``, ``width_mm``, ``used_length_mm``, ``utilisation``,
+        ``placements``, and where it is no rectangle or has flaws ``edge`` and ``flaws``), ``unplaced`` (each with
+        ``part`` and ``count``), ``sheets_lower_bound``, ``verified``, ``stopped_by``, ``margin_mm``, ``spacing_mm``,
+        ``seed`` and ``effort``. A placement mirrors ``x -> -x`` if ``mirrored``, then turns ``angle_deg``
+        counter-clockwise about the drawing's origin, then moves by ``x_mm`` and ``y_mm``.
 
     Raises
     ------
@@ -74,4 +78,28 @@ def _sheet(layout: SheetLayout) -> dict[str, Any]:
             }
             for placement in layout.placements
         ],
+        **sheet_shape(layout.sheet),
     }
+
+
+def sheet_shape(sheet: Sheet) -> dict[str, Any]:
+    """Return ``edge`` and ``flaws`` of a sheet as plain data, where it has them.
+
+    A curve is rows of x, y and bulge, a circle its centre and radius.
+    """
+    shape: dict[str, Any] = {}
+    if sheet.outline is not None:
+        shape["edge"] = _curve(sheet.outline)
+    if sheet.flaws:
+        shape["flaws"] = [
+            {"line": _curve(flaw.outline), "clearance_mm": flaw.clearance_mm, "grade": flaw.grade}
+            for flaw in sheet.flaws
+        ]
+    return shape
+
+
+def _curve(curve: Polycurve | Circle) -> dict[str, Any]:
+    if isinstance(curve, Circle):
+        return {"centre_mm": [float(value) for value in curve.centre], "radius_mm": curve.radius}
+    rows = zip(curve.points.tolist(), np.asarray(curve.bulges).tolist(), strict=True)
+    return {"points_mm": [[x, y, bulge] for (x, y), bulge in rows]}

@@ -10,8 +10,11 @@ there are too many ways to lie for that, more orders are tried instead: `LAYOUTS
 Effort counts layouts and moves, so the answer is the same on every machine. A time cap only cuts the search short. The
 first layout of every group is finished whatever the cap.
 
-Which layout is better: fewer copies left over (by area), then less sheet area taken, then fewer sheets, then less
-length used on the last sheet, then less used area on all.
+Which layout is better: fewer copies left over (by area), then less cost of the sheets taken (their area, where
+no prices are known), then fewer sheets, then less length used on the last sheet, then less used area on all.
+
+Fillers, copies that are welcome but not asked for, come last: the largest that still fits, on sheets that are taken
+anyway, within the length that is used anyway where the sheet is a rectangle, for what lies beyond is an offcut.
 
 Which sheet size: parts go on open sheets first; when none takes the part, the largest size in stock that fits it is
 opened (every other layout of the search prefers another size). After each layout every sheet, the last first, is laid
@@ -151,6 +154,9 @@ def best_layouts(
         answer.stopped_by = "time"
     except KeyboardInterrupt:
         answer.stopped_by = "interrupt"
+    for layouts in (answer.layouts, answer.laid):
+        for number, layout in enumerate(layouts):
+            layouts[number] = tries[number].filled(layout)
     return answer
 
 
@@ -186,7 +192,7 @@ class _Tries:
 
     def improve(self, layouts: list[Layout], number: int, stock: dict[int, int], seed: int, count: int) -> None:
         """Try `count` layouts in all and keep the best at ``layouts[number]``."""
-        if not self.group.sizes:
+        if self._is_idle():
             return
         chance = random.Random(seed)
         starts = self._starts()
@@ -204,6 +210,8 @@ class _Tries:
 
     def press(self, answer: Answer, number: int, stock: dict[int, int], seed: int, effort: int) -> None:
         """Press the layout of this group together, or try more orders where that costs too much."""
+        if self._is_idle():
+            return
         until = self.pace.done + effort * LAYOUTS_PER_EFFORT
         begun = self.pace.done
 
@@ -213,7 +221,7 @@ class _Tries:
             self.pace.tell()
 
         improver = Improver(answer.layouts[number], self.pieces, self.nofit, seed, between)
-        if not self.group.sizes or not improver.prepare(TABLE_COST[0] + effort * TABLE_COST[1]):
+        if not improver.prepare(TABLE_COST[0] + effort * TABLE_COST[1]):
             self.improve(answer.layouts, number, stock, seed, effort * LAYOUTS_PER_EFFORT)
             answer.laid[number] = answer.layouts[number]
             return
@@ -227,6 +235,35 @@ class _Tries:
         answer.layouts[number] = pressed
         self.pace.done = until
         self.pace.tell()
+
+    def _is_idle(self) -> bool:
+        """Return whether there is nothing to lay, or nothing to lay it on."""
+        return not self.group.sizes or not any(self.pieces[number].part.quantity for number in self.group.pieces)
+
+    def filled(self, layout: Layout) -> Layout:
+        """Return the layout with fillers wherever they find room."""
+        wanted = {n: self.pieces[n].part.most - self.pieces[n].part.quantity for n in self.group.pieces}
+        wanted = {n: count for n, count in wanted.items() if count > 0 and n not in layout.left_over}
+        if not wanted:
+            return layout
+        boards = [self._copied(board) for board in layout.boards]
+        for board in boards:
+            end = board.size.length if board.size.fixed else board.used
+            for number in sorted(wanted, key=lambda n: (-self.pieces[n].ring_area, n)):
+                piece = self.pieces[number]
+                while wanted[number] > 0:
+                    spot = board.find(number, piece, piece.poses)
+                    if spot is None or spot.x + spot.pose.size[0] > end:
+                        break
+                    board.put(spot)
+                    wanted[number] -= 1
+        return Layout(boards, list(layout.left_over))
+
+    def _copied(self, board: Board) -> Board:
+        other = Board(board.size, self.nofit)
+        for spot in board.spots:
+            other.put(spot)
+        return other
 
     def _full(self, plan: _Plan, stock: dict[int, int], best: Score) -> Layout | None:
         layout = Layout()
@@ -257,8 +294,8 @@ class _Tries:
         """Move each board, the last first, to the cheapest size that takes all its pieces."""
         for place in reversed(range(len(layout.boards))):
             board = layout.boards[place]
-            cheaper = [size for size in self.group.sizes if size.cost_mm2 < board.size.cost_mm2]
-            for size in sorted(cheaper, key=lambda size: (size.cost_mm2, size.index)):
+            cheaper = [size for size in self.group.sizes if size.cost < board.size.cost]
+            for size in sorted(cheaper, key=lambda size: (size.cost, size.index)):
                 roomy = all(any(fits(pose, size) for pose in self.pieces[spot.piece].poses) for spot in board.spots)
                 if stock.get(size.index, 1) < 1 or not roomy:
                     continue
@@ -322,10 +359,10 @@ class _Tries:
 
     def _score(self, layout: Layout) -> Score:
         left = sum(self.pieces[number].ring_area for number in layout.left_over)
-        area = sum(board.size.cost_mm2 for board in layout.boards)
+        cost = sum(board.size.cost for board in layout.boards)
         used = [board.used for board in layout.boards]
         covered = sum(length * board.size.width for length, board in zip(used, layout.boards, strict=True))
-        return (float(left), area, float(len(used)), float(used[-1] if used else 0), covered * GRID_MM**2)
+        return (float(left), cost, float(len(used)), float(used[-1] if used else 0), covered * GRID_MM**2)
 
 
 def _whole(chance: random.Random, count: int) -> int:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from meshflow.model.stock import Sheet
-from meshflow.nest.placement import Size
+from meshflow.nest.placement import Fixed, Size
 from meshflow.nest.prepare import Piece, usable_steps
 from meshflow.nest.search import Group
+from meshflow.nest.shaped import fixed_pieces, sheet_area
 
 __all__ = ["make_groups", "matches", "sorted_sheets", "stock_of"]
 
@@ -16,7 +17,7 @@ def sorted_sheets(sheets: Sequence[Sheet]) -> list[Sheet]:
     """Return the sheets, the largest first, in an order that does not depend on how they were listed."""
     return sorted(
         sheets,
-        key=lambda s: (-s.length_mm * s.width_mm, -s.length_mm, s.id, s.material, s.thickness_mm, s.count, repr(s)),
+        key=lambda s: (-sheet_area(s), -s.length_mm, s.id, s.material, s.thickness_mm, s.count, repr(s)),
     )
 
 
@@ -42,14 +43,27 @@ def make_groups(
     """
     together: dict[tuple[str, float], list[int]] = {}
     for number, piece in enumerate(pieces):
-        if piece.part.quantity > 0:
+        if max(piece.part.quantity, piece.part.most) > 0:
             together.setdefault((piece.part.material, piece.part.thickness_mm), []).append(number)
-    groups = []
-    for _, numbers in sorted(together.items()):
-        sizes = []
-        for index, sheet in enumerate(sheets):
-            if matches(pieces[numbers[0]], sheet):
-                corner, length, width = usable_steps(sheet, margin_mm, spacing_mm)
-                sizes.append(Size(index, length, width, corner, sheet.length_mm * sheet.width_mm))
-        groups.append(Group(tuple(numbers), tuple(sizes)))
-    return groups
+    sizes = _sizes(sheets, margin_mm, spacing_mm)
+    return [
+        Group(tuple(numbers), tuple(size for size in sizes if matches(pieces[numbers[0]], sheets[size.index])))
+        for _, numbers in sorted(together.items())
+    ]
+
+
+def _sizes(sheets: Sequence[Sheet], margin_mm: float, spacing_mm: float) -> list[Size]:
+    """Return the sheets as the placement sees them, with what lies on them from the start."""
+    priced = any(sheet.price is not None for sheet in sheets)
+    sizes: list[Size] = []
+    key = -1
+    for index, sheet in enumerate(sheets):
+        corner, length, width = usable_steps(sheet, margin_mm, spacing_mm)
+        cost = float(sheet.price or 0.0) if priced else sheet_area(sheet)
+        fixed: tuple[Fixed, ...] = ()
+        free = 0
+        if sheet.outline is not None or sheet.flaws:
+            fixed, free = fixed_pieces(sheet, corner, (length, width), key, margin_mm=margin_mm, spacing_mm=spacing_mm)
+        key -= len(fixed)
+        sizes.append(Size(index, length, width, corner, cost, fixed, free))
+    return sizes

@@ -7,7 +7,8 @@ Tolerance: distances may be short by `TOLERANCE_MM`. The chords lie within `CHOR
 stricter by that much on either side, so what passes is true of the arcs themselves.
 
 Codes: N111 parts too close or overlapping, N112 margin, N113 turn, N114 turned over, N115 copies, N116 sheets,
-N117 material, N118 a figure of the nest is not true, N119 a part that was not given, N120 an outline of no use.
+N117 material, N118 a figure of the nest is not true, N119 a part that was not given, N120 an outline of no use,
+N121 a part on or too near a flaw, N122 a part on stuff of too low a grade.
 """
 
 from __future__ import annotations
@@ -26,8 +27,8 @@ from meshflow.model.part import Part
 
 __all__ = ["CHORD_MM", "TOLERANCE_MM", "verify_nest"]
 
-TOLERANCE_MM = 0.01
-CHORD_MM = 0.0005
+TOLERANCE_MM = 0.001
+CHORD_MM = 0.0001
 TURN_TOLERANCE_DEG = 1e-6
 _MOST_CHORDS = 20_000
 
@@ -69,6 +70,7 @@ def verify_nest(nest: Nest, parts: Sequence[Part]) -> tuple[Finding, ...]:
         found += _check_materials(layout, placed, known, where)
         shapes = [_shape(known[placement.part], placement) for placement in placed]
         found += _check_margin(layout, placed, shapes, nest.margin_mm, where)
+        found += _check_flaws(layout, placed, shapes, known, where)
         found += _check_distances(placed, shapes, nest.spacing_mm, where)
         found += _check_figures(layout, placed, shapes, known, nest.margin_mm, where)
     found += _check_copies(nest, parts)
@@ -94,7 +96,7 @@ def _check_poses(placed: Sequence[Placement], known: dict[str, Part], where: str
         part = known[placement.part]
         allowed = part.turns_deg or (0.0, 90.0, 180.0, 270.0)
         off = min(abs(math.remainder(placement.angle_deg - turn, 360.0)) for turn in allowed)
-        if not off <= TURN_TOLERANCE_DEG:
+        if not off <= part.turn_play_deg + TURN_TOLERANCE_DEG:
             found.append(_fault("N113", where, f"{_name(placement)} is turned by {placement.angle_deg:g} degrees."))
         if placement.mirrored and not part.may_mirror:
             found.append(_fault("N114", where, f"{_name(placement)} is turned over and may not be."))
@@ -171,11 +173,56 @@ def _check_margin(
 ) -> list[Finding]:
     found = []
     least = margin_mm - TOLERANCE_MM + CHORD_MM
+    edge = _edge(layout)
     for placement, shape in zip(placed, shapes, strict=True):
         low_x, low_y, high_x, high_y = shape.bounds
         clear = min(low_x, low_y, layout.sheet.length_mm - high_x, layout.sheet.width_mm - high_y)
+        if edge is not None:
+            # Twice the chord: the edge and the part may both lie that far from where they are drawn.
+            clear = min(clear, _depth_inside(edge, shape) - CHORD_MM)
         if not clear >= least:
             found.append(_fault("N112", where, f"{_name(placement)} lies {clear:.3f} mm from the edge of the sheet."))
+    return found
+
+
+def _edge(layout: SheetLayout) -> Any:
+    """Return the sheet as a shapely polygon, where it is no rectangle."""
+    import shapely
+
+    return None if layout.sheet.outline is None else shapely.Polygon(_chords(layout.sheet.outline))
+
+
+def _depth_inside(edge: Any, shape: Any) -> float:
+    """Return how far a part lies inside an edge; below 0 where it reaches over it."""
+    import shapely
+
+    beyond = shape.difference(edge)
+    if beyond.is_empty:
+        return float(edge.exterior.distance(shape))
+    return -float(shapely.distance(edge, shapely.points(shapely.get_coordinates(beyond))).max())
+
+
+def _check_flaws(
+    layout: SheetLayout, placed: Sequence[Placement], shapes: Sequence[Any], known: dict[str, Part], where: str
+) -> list[Finding]:
+    import shapely
+
+    found = []
+    for number, flaw in enumerate(layout.sheet.flaws, start=1):
+        area = shapely.Polygon(_chords(flaw.outline))
+        for placement, shape in zip(placed, shapes, strict=True):
+            wanted = known[placement.part].least_grade
+            if flaw.grade and not 0 < wanted < flaw.grade:
+                continue
+            gap = shape.distance(area)
+            over = gap == 0.0 and _overlap_deeper_than(shape, area, TOLERANCE_MM - 2.0 * CHORD_MM)
+            near = flaw.clearance_mm > 0.0 and gap < flaw.clearance_mm - TOLERANCE_MM + 2.0 * CHORD_MM
+            if (over or near) and flaw.grade:
+                text = f"{_name(placement)} asks for grade {wanted} and meets zone {number} of grade {flaw.grade}."
+                found.append(_fault("N122", where, text))
+            elif over or near:
+                text = f"{_name(placement)} lies {gap:.3f} mm from flaw {number}, not {flaw.clearance_mm:g} mm."
+                found.append(_fault("N121", where, text))
     return found
 
 
@@ -225,12 +272,19 @@ def _check_figures(
     used = min(max(shape.bounds[2] for shape in shapes) + margin_mm, layout.sheet.length_mm)
     if not abs(used - layout.used_length_mm) <= TOLERANCE_MM:
         found.append(_fault("N118", where, f"{layout.used_length_mm:g} mm are said to be used; it is {used:.3f} mm."))
-    share = sum(_net_area(known[placement.part]) for placement in placed) / (
-        layout.used_length_mm * layout.sheet.width_mm
-    )
+    share = sum(_net_area(known[placement.part]) for placement in placed) / _area_up_to_used(layout)
     if not abs(share - layout.utilisation) <= 1e-4:
         found.append(_fault("N118", where, f"the utilisation is said to be {layout.utilisation:g}; it is {share:.5f}."))
     return found
+
+
+def _area_up_to_used(layout: SheetLayout) -> float:
+    import shapely
+
+    edge = _edge(layout)
+    if edge is None:
+        return layout.used_length_mm * layout.sheet.width_mm
+    return float(edge.intersection(shapely.box(-1.0, -1.0, layout.used_length_mm, layout.sheet.width_mm + 1.0)).area)
 
 
 def _net_area(part: Part) -> float:
@@ -255,12 +309,14 @@ def _check_copies(nest: Nest, parts: Sequence[Part]) -> list[Finding]:
             found.append(_fault("N119", name, "it is named as unplaced, but was not given."))
     for part in parts:
         copies = sorted(placed[part.name])
-        if len(copies) + missing[part.name] != part.quantity or missing[part.name] < 0:
+        short = len(copies) + missing[part.name]
+        enough = short == part.quantity or (missing[part.name] == 0 and part.quantity < short <= part.most)
+        if not enough or missing[part.name] < 0:
             text = f"{len(copies)} placed and {missing[part.name]} unplaced do not make {part.quantity} copies."
             found.append(_fault("N115", part.name, text))
         if len(set(copies)) != len(copies):
             found.append(_fault("N115", part.name, f"a copy is placed twice: {copies}."))
-        elif any(not 1 <= copy <= part.quantity for copy in copies):
+        elif any(not 1 <= copy <= max(part.quantity, part.most) for copy in copies):
             found.append(_fault("N115", part.name, f"a copy that was not asked for is placed: {copies}."))
     return found
 

@@ -76,5 +76,8 @@ def tryout(part: Part, *, kind: TryoutKind, thickness_mm: float, kerf_mm: float)
         kerf_compensated_mm=0.0,
         quantity=1,
         turns_deg=(),
+        turn_play_deg=0.0,
+        most=0,
+        least_grade=0,
         notes=(*(replace(note, where=name) for note in part.notes), said),
     )

@@ -17,6 +17,7 @@ from meshflow.model.arrays import FloatArray
 from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.layout import Placement, SheetLayout
 from meshflow.model.part import Part
+from meshflow.model.stock import Flaw, Sheet
 from meshflow.report.palette import INK, PAPER
 from meshflow.report.picture import Fill, Frame, Item, Lines, Picture, Words
 from meshflow.report.shapes import curve_points
@@ -24,6 +25,7 @@ from meshflow.report.shapes import curve_points
 __all__ = ["sheet_picture"]
 
 _TINTS = ("#efe3cc", "#dbe6ea", "#ecdcdf", "#dfe8d3", "#e6e0ee")
+_FLAW = "#b9b2a6"
 _WIDTH, _MOST_HEIGHT, _BORDER, _FOOT = 720.0, 900.0, 6.0, 32.0
 
 
@@ -55,12 +57,14 @@ def sheet_picture(layout: SheetLayout, parts: Sequence[Part], *, margin_mm: floa
     low, high = np.zeros(2), np.array([sheet.length_mm, sheet.width_mm])
     frame = Frame.fitting(low, high, width=_WIDTH, most_height=_MOST_HEIGHT, border=_BORDER)
     tints = {name: _TINTS[i % len(_TINTS)] for i, name in enumerate(sorted(by_name))}
-    items: list[Item] = [Fill((frame(_box(low, high)),), PAPER)]
-    if margin_mm > 0:
+    edge = _edge(sheet, frame)
+    items: list[Item] = [Fill((edge,), PAPER)]
+    if margin_mm > 0 and sheet.outline is None:
         items.append(Lines((frame(_box(low + margin_mm, high - margin_mm)),), "#8a8378", 0.8, closed=True, dashed=True))
+    items += [item for flaw in sheet.flaws for item in _flaw(flaw, frame)]
     for number, placement in enumerate(layout.placements, start=1):
         items += _piece(by_name[placement.part], placement, frame, number, tints[placement.part])
-    items += [Lines((frame(_box(low, high)),), INK, 2.0, closed=True), *_used(layout, frame)]
+    items += [Lines((edge,), INK, 2.0, closed=True), *_used(layout, frame)]
     return Picture(_WIDTH, frame.height + _BORDER + _FOOT, tuple(items))
 
 
@@ -78,6 +82,22 @@ def _check_names(layout: SheetLayout, parts: Sequence[Part], by_name: dict[str, 
 
 def _box(low: FloatArray, high: FloatArray) -> FloatArray:
     return np.array([[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]])
+
+
+def _edge(sheet: Sheet, frame: Frame) -> FloatArray:
+    if sheet.outline is None:
+        return frame(_box(np.zeros(2), np.array([sheet.length_mm, sheet.width_mm])))
+    return frame(curve_points(sheet.outline, tolerance=0.1 / frame.scale))
+
+
+def _flaw(flaw: Flaw, frame: Frame) -> list[Item]:
+    """Return a flaw, filled; a zone of a grade only in broken lines, with its grade."""
+    ring = frame(curve_points(flaw.outline, tolerance=0.1 / frame.scale))
+    if not flaw.grade:
+        return [Fill((ring,), _FLAW), Lines((ring,), INK, 0.8, closed=True)]
+    centre, _ = pole_of_inaccessibility(material(flaw.outline), tolerance=1.0)
+    x, y = frame(np.array([centre]))[0].tolist()
+    return [Lines((ring,), "#8a8378", 1.0, closed=True, dashed=True), Words(x, y, f"grade {flaw.grade}", 16, "middle")]
 
 
 def _piece(part: Part, placement: Placement, frame: Frame, number: int, tint: str) -> list[Item]:
@@ -108,7 +128,8 @@ def _area(ring: FloatArray) -> float:
 def _used(layout: SheetLayout, frame: Frame) -> list[Item]:
     """Return the size of the sheet, and the line up to which it is used."""
     foot = frame.height + _BORDER + 22
-    size = f"{layout.sheet.length_mm:g} \N{MULTIPLICATION SIGN} {layout.sheet.width_mm:g} mm"
+    form = "g" if layout.sheet.outline is None else ".0f"
+    size = f"{layout.sheet.length_mm:{form}} \N{MULTIPLICATION SIGN} {layout.sheet.width_mm:{form}} mm"
     items: list[Item] = [Words(frame.left, foot, size, 20)]
     if layout.used_length_mm >= layout.sheet.length_mm - 0.5:
         return items

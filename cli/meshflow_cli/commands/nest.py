@@ -18,9 +18,25 @@ from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
     "--sheet",
     "sheets",
     multiple=True,
-    required=True,
     metavar="LENGTHxWIDTH",
     help="Sheet in mm, length along x, or a stock id; as often as there are sizes.",
+)
+@click.option(
+    "--hide",
+    "hides",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Drawing of a hide or offcut to nest on, one of each.",
+)
+@click.option(
+    "--clearance",
+    "clearance_mm",
+    type=Length(),
+    default="0",
+    show_default=True,
+    metavar="LENGTH",
+    help="Clear distance from the flaws of hides.",
 )
 @out_option
 @click.option(
@@ -30,7 +46,20 @@ from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
     "--spacing", type=Length(), default="3", show_default=True, metavar="LENGTH", help="Clear distance between parts."
 )
 @click.option("--quantity", "quantities", multiple=True, metavar="NAME=N", help="How many of a part; 1 if not said.")
+@click.option("--most", multiple=True, metavar="NAME=N", help="Copies laid where room is left anyway, all counted.")
+@click.option(
+    "--least-grade", "grades", multiple=True, metavar="NAME=N", help="Least good grade that will do for a part."
+)
 @click.option("--turns", default="0,90,180,270", show_default=True, metavar="DEGREES", help="Allowed turns.")
+@click.option(
+    "--turn-play",
+    "turn_play_deg",
+    type=click.FloatRange(0, 180),
+    default=0,
+    show_default=True,
+    metavar="DEGREES",
+    help="How far a turn may be off, either way.",
+)
 @click.option("--mirror/--no-mirror", default=False, show_default=True, help="Whether parts may be turned over.")
 @click.option(
     "--effort", default=4, show_default=True, type=click.IntRange(1, 100_000), metavar="N", help="Rounds of search."
@@ -56,6 +85,8 @@ def command(
     sheets: tuple[str, ...],
     out: Path,
     quantities: tuple[str, ...],
+    most: tuple[str, ...],
+    grades: tuple[str, ...],
     turns: str,
     mirror: bool,
     margin: float,
@@ -71,7 +102,9 @@ def command(
     from meshflow.job.single import nest_files
     from meshflow.stock.load import load_stock
 
-    wanted, allowed = _quantities(quantities), _turns(turns)
+    if not sheets and not chosen["hides"]:
+        raise click.UsageError("there is nothing to nest on. Give a --sheet or a --hide.")
+    wanted, allowed = _numbers(quantities, "--quantity"), _turns(turns)
     with progress_line() as progress:
         nest, published = nest_files(
             files,
@@ -80,6 +113,8 @@ def command(
             margin_mm=margin,
             spacing_mm=spacing,
             quantities=wanted,
+            most=_numbers(most, "--most"),
+            least_grades=_numbers(grades, "--least-grade"),
             turns_deg=allowed,
             may_mirror=mirror,
             dxf_version=dxf,  # type: ignore[arg-type]  # click.Choice holds it to the versions there are
@@ -91,14 +126,14 @@ def command(
     return 1 if nest.unplaced else 0
 
 
-def _quantities(texts: tuple[str, ...]) -> dict[str, int]:
+def _numbers(texts: tuple[str, ...], option: str) -> dict[str, int]:
     wanted: dict[str, int] = {}
     for text in texts:
         name, equals, count = text.rpartition("=")
         if not (equals and name and count.isascii() and count.isdigit() and len(count) < 10):
-            raise click.BadParameter(f'"{text}" is not NAME=NUMBER.', param_hint="--quantity")
+            raise click.BadParameter(f'"{text}" is not NAME=NUMBER.', param_hint=option)
         if name in wanted:
-            raise click.BadParameter(f"{name} is given twice.", param_hint="--quantity")
+            raise click.BadParameter(f"{name} is given twice.", param_hint=option)
         wanted[name] = int(count)
     return wanted
 
@@ -122,7 +157,10 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float | None) -> 
 def _say(nest: Any) -> None:
     rows = [("sheet", "size", "pieces", "used")]
     for number, layout in enumerate(nest.sheets, start=1):
-        size = f"{layout.sheet.length_mm:g} x {layout.sheet.width_mm:g} mm"
+        sheet = layout.sheet
+        size = f"{sheet.length_mm:g} x {sheet.width_mm:g} mm"
+        if sheet.outline is not None:
+            size = f"{sheet.id}, {sheet.length_mm:.0f} x {sheet.width_mm:.0f} mm"
         used = f"{layout.used_length_mm:.0f} mm of length, {100 * layout.utilisation:.1f} % of it covered"
         rows.append((str(number), size, str(len(layout.placements)), used))
     if nest.sheets:
