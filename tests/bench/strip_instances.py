@@ -1,8 +1,8 @@
 """Public nesting instances as parts and sheets, what is published about them, and a check that knows nothing of us.
 
-Source of the instances: EURO Special Interest Group on Cutting and Packing (ESICUP), "Cutting & Packing Datasets", 2025,
-CC0-1.0, commit 5fba5c4f, one JSON file each: strip_height, total_area, items of id, demand, allowed_rotations [deg] and
-polygon. They are not part of this project: `data_folder` says where they are looked for.
+Source of the instances: EURO Special Interest Group on Cutting and Packing (ESICUP), "Cutting & Packing Datasets",
+2025, CC0-1.0, commit 5fba5c4f, one JSON file each: strip_height, total_area, items of id, demand, allowed_rotations
+[deg] and polygon. They are not part of this project: `data_folder` says where they are looked for.
 
 Every strip is taken as 1000 mm wide, so that a grid step is one part in ten million of it.
 """
