@@ -272,7 +272,8 @@ def _check_figures(
     used = min(max(shape.bounds[2] for shape in shapes) + margin_mm, layout.sheet.length_mm)
     if not abs(used - layout.used_length_mm) <= TOLERANCE_MM:
         found.append(_fault("N118", where, f"{layout.used_length_mm:g} mm are said to be used; it is {used:.3f} mm."))
-    share = sum(_net_area(known[placement.part]) for placement in placed) / _area_up_to_used(layout)
+    area = _area_up_to_used(layout)
+    share = sum(_net_area(known[placement.part]) for placement in placed) / area if area > 0.0 else math.inf
     if not abs(share - layout.utilisation) <= 1e-4:
         found.append(_fault("N118", where, f"the utilisation is said to be {layout.utilisation:g}; it is {share:.5f}."))
     return found

@@ -154,7 +154,7 @@ def test_the_same_nest_twice_gives_the_same_bytes_and_the_order_of_files_does_no
         (("gone.dxf",), "gone.dxf: "),
         ((".",), ""),
         (("wall.stl",), "wall.stl: "),
-        (("slat.dxf", "--quantity", "slot=4"), "a quantity is given for slot, which no file is named "),
+        (("slat.dxf", "--quantity", "slot=4"), "a number is given for slot, which no file is named "),
         (("slat.dxf", "--quantity", "slat=10001"), "10001 copies of slat? Ask for 0 to 10000.\n"),
         (("slat.dxf", "copy/slat.dxf"), "two files are named slat. Rename one, or raise the quantity.\n"),
         (("slat.dxf", "--sheet", "400 by 300"), '"400 by 300" is no sheet.'),
@@ -229,3 +229,53 @@ def test_an_svg_in_pixels_needs_a_unit_from_the_user(meshflow, shop):
     said = meshflow("nest", "bracket.svg", "--sheet", "400x300", "--out", "sheets", "--units", "px")
     assert said.code == 0
     assert meshflow("nest", "bracket.svg", "--sheet", "9x9", "--out", "s", "--units", "ell").code == 2
+
+
+@pytest.fixture
+def side(parts):
+    """A round piece of leather with a brand in its middle, and a poor lower half."""
+    doc = ezdxf.new()
+    doc.header["$INSUNITS"] = 4
+    space = doc.modelspace()
+    space.add_circle((200, 200), 200, dxfattribs={"layer": "hide"})
+    space.add_circle((200, 200), 15, dxfattribs={"layer": "brand"})
+    space.add_lwpolyline([(0, 0), (400, 0), (400, 200), (0, 200)], close=True, dxfattribs={"layer": "GRADE_2"})
+    doc.saveas(parts / "side.dxf")
+    return parts
+
+
+def test_parts_lie_on_a_hide_clear_of_its_flaws_and_on_the_grade_they_ask_for(meshflow, side):
+    said = meshflow("nest", "bracket.dxf", "slat.dxf", "washer.dxf", "--hide", "side.dxf", "--clearance", "6",
+                    "--quantity", "bracket=4", "--most", "washer=9", "--least-grade", "slat=1", "--turns", "0,180",
+                    "--turn-play", "10", "--out", "sheets")  # fmt: skip
+    assert (said.code, said.err) == (0, "")
+    assert "side, 400 x 400 mm" in said.out
+    (sheet,) = nested(side / "sheets")["sheets"]
+    assert sheet["edge"] == {"centre_mm": [200.0, 200.0], "radius_mm": 200.0}
+    assert [flaw["grade"] for flaw in sheet["flaws"]] == [0, 2]
+    assert sum(place["part"] == "washer" for place in sheet["placements"]) == 9
+    for place in sheet["placements"]:
+        assert abs((place["angle_deg"] + 90) % 180 - 90) <= 10 + 1e-9
+        if place["part"] == "slat":
+            assert place["y_mm"] > 190 or place["angle_deg"] > 90
+        if place["part"] == "washer":
+            turn = np.radians(place["angle_deg"])
+            centre = np.array([15 * (np.cos(turn) - np.sin(turn)), 15 * (np.sin(turn) + np.cos(turn))])
+            away = np.linalg.norm(centre + np.array([place["x_mm"], place["y_mm"]]) - 200)
+            assert 15 + 6 + 15 - 1e-3 <= away <= 200 - 10 - 15 + 1e-3
+
+
+def test_there_must_be_something_to_nest_on(meshflow, parts):
+    said = meshflow("nest", "slat.dxf", "--out", "sheets")
+    assert said.code == 2
+    assert "--sheet or a --hide" in said.err
+
+
+@pytest.mark.parametrize(
+    "words", [("--most", "strap=3"), ("--least-grade", "strap=1"), ("--most", "slat"), ("--turn-play", "400")]
+)
+def test_numbers_for_no_part_are_refused(meshflow, parts, words):
+    said = meshflow("nest", "slat.dxf", "--sheet", "400x300", *words, "--out", "sheets")
+    assert said.code in (1, 2)
+    assert said.err
+    assert not (parts / "sheets").exists()

@@ -142,7 +142,17 @@ def test_a_hide_that_its_inset_parts_in_two_is_used_on_both_sides():
 
 
 def test_a_scratch_as_thin_as_a_hair_is_kept_off():
-    sheet = Sheet("plate", 300.0, 100.0, flaws=(Flaw(box(0.02, 100.0, 149.99),),), count=1)
+    sheet = Sheet(
+        "plate",
+        300.0,
+        100.0,
+        flaws=(
+            Flaw(
+                box(0.02, 100.0, 149.99),
+            ),
+        ),
+        count=1,
+    )
     wide = Part("wide", box(160.0, 90.0))
     narrow = Part("narrow", box(140.0, 90.0), quantity=2)
     assert nest([wide], [sheet], margin_mm=0, spacing_mm=6).unplaced == (("wide", 1),)
@@ -243,7 +253,7 @@ def test_what_is_fixed_covers_all_that_is_not_hide():
 
     corner, length, width = usable_steps(stuff, 6.0, 2.0)
     fixed, free = fixed_pieces(stuff, corner, (length, width), -1, margin_mm=6.0, spacing_mm=2.0)
-    steps = [shapely.Polygon(one.pose.ring + (one.x + corner, one.y + corner)) for one in fixed]
+    steps = [shapely.Polygon(one.pose.ring + np.array([one.x + corner, one.y + corner])) for one in fixed]
     taken = shapely.union_all([shapely.transform(shape, lambda points: points / 10_000.0) for shape in steps])
     room = shapely.box(*(side / 10_000.0 for side in (corner, corner, corner + length, corner + width)))
     # What is left: the hide moved in by the margin less half the spacing, less the flaw grown; from outside to 0.2 mm.

@@ -1,0 +1,129 @@
+"""A hide in the rack of a job: read, nested on, recorded, read back by the check, and made again when it changes."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import ezdxf
+import pytest
+
+from meshflow.errors import InputError, JobFileError
+from meshflow.job.run import run
+from meshflow.job.verify import verify_folder
+
+ROW = ('size = "600x400"\nmaterial = "leather"', 'file = "shoulder.dxf"\nclearance = 4.0\nmaterial = "leather"')
+COLLAR = ('name = "collar"', 'name = "collar"\nleast_grade = 1\nturn_play = 5\nmost = 3')
+
+
+def shoulder(path: Path, *, scar: float = 20.0) -> Path:
+    doc = ezdxf.new("R2010")
+    doc.header["$INSUNITS"] = 4
+    space = doc.modelspace()
+    angles = [2.0 * math.pi * k / 48 for k in range(48)]
+    edge = [(380 + 360 * math.cos(a), 260 + (230 + 20 * math.cos(3 * a)) * math.sin(a)) for a in angles]
+    space.add_lwpolyline(edge, close=True, dxfattribs={"layer": "hide"})
+    space.add_circle((380, 260), scar, dxfattribs={"layer": "brand"})
+    space.add_lwpolyline([(0, 0), (800, 0), (800, 120), (0, 120)], close=True, dxfattribs={"layer": "GRADE_2"})
+    doc.saveas(path)
+    return path
+
+
+def record(bench) -> dict:
+    return json.loads((bench.out / "job.record.json").read_text())
+
+
+@pytest.fixture
+def leather(bench):
+    shoulder(bench.folder / "shoulder.dxf")
+    bench.change(ROW, COLLAR)
+    return bench
+
+
+def test_parts_lie_on_the_hide_and_the_folder_says_all_that_the_check_needs(leather):
+    result = run(leather.job, out=leather.out)
+    (group,) = [group for group in result.nests if group.name == "leather_veg-3mm"]
+    assert [layout.sheet.id for layout in group.nest.sheets] == ["shoulder"]
+    assert [place.part for place in group.nest.sheets[0].placements] == ["collar"] * 3  # two asked for, one welcome
+    (collar,) = [part for part in record(leather)["parts"] if part["name"] == "collar"]
+    assert (collar["least_grade"], collar["turn_play_deg"], collar["most"]) == (1, 5.0, 3)
+    edge = (
+        ezdxf.readfile(leather.out / "sheets/leather_veg-3mm-sheet-01.dxf").modelspace().query('*[layer=="SHEET_EDGE"]')
+    )
+    assert sorted(entity.dxftype() for entity in edge) == ["CIRCLE", "LWPOLYLINE"]
+    found = verify_folder(leather.out)
+    assert found.findings == ()
+    assert found.nests == 3
+    before = (leather.out / "sheets/leather_veg-3mm.nest.json").read_bytes()
+    again = run(leather.job, out=leather.out)
+    assert again.job_hash == result.job_hash
+    assert (leather.out / "sheets/leather_veg-3mm.nest.json").read_bytes() == before
+    assert record(leather)["work"]["stages_computed"] == 0
+
+
+WHOLE = {"centre_mm": [360, 240], "radius_mm": 900.0}
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda sheet: sheet["flaws"].append({"line": WHOLE, "clearance_mm": 1.0, "grade": 0}),
+        lambda sheet: sheet["flaws"][1].update(line=WHOLE),
+        lambda sheet: sheet.update(edge={"centre_mm": [200, 200], "radius_mm": 60.0}),
+    ],
+    ids=["a brand over all of it", "all of it of the second grade", "a far smaller hide"],
+)
+def test_a_nest_that_does_not_keep_its_hide_is_found(leather, change):
+    run(leather.job, out=leather.out)
+    path = leather.out / "sheets/leather_veg-3mm.nest.json"
+    said = json.loads(path.read_text())
+    change(said["sheets"][0])
+    path.write_text(json.dumps(said))
+    assert "J127" in {finding.code for finding in verify_folder(leather.out).findings}
+
+
+def test_a_hide_that_was_drawn_anew_is_nested_anew(leather):
+    first = run(leather.job, out=leather.out).job_hash
+    path = leather.out / "sheets/leather_veg-3mm.nest.json"
+    before = path.read_bytes()
+    shoulder(leather.folder / "shoulder.dxf", scar=60.0)
+    assert run(leather.job, out=leather.out).job_hash != first
+    assert path.read_bytes() != before
+    assert verify_folder(leather.out).findings == ()
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ('file = "none.dxf"', 'there is no file "none.dxf"'),
+        ('file = "shoulder.dxf"\nsize = "500x500"', "either a size or a file"),
+        ("price = 3", "either a size or a file"),
+        ('file = "shoulder.dxf"\ncount = 2', "one of a kind"),
+        ('file = "open.dxf"', "open contour"),
+        ('size = "600x400"\nprice = -1', "price"),
+    ],
+)
+def test_what_is_no_hide_is_named_with_its_line(bench, row, said):
+    shoulder(bench.folder / "shoulder.dxf")
+    doc = ezdxf.new()
+    doc.header["$INSUNITS"] = 4
+    doc.modelspace().add_lwpolyline([(0, 0), (50, 0), (50, 40)])
+    doc.saveas(bench.folder / "open.dxf")
+    bench.change(('size = "600x400"\nmaterial = "leather"', f'{row}\nmaterial = "leather"'))
+    with pytest.raises(JobFileError) as caught:
+        run(bench.job, out=bench.out)
+    assert said in str(caught.value)
+    assert "sheet[3]" in str(caught.value)
+    assert not bench.out.exists()
+
+
+def test_the_drawing_of_a_hide_is_never_written_over(leather):
+    target = leather.folder / "sheets"
+    target.mkdir()
+    leather.change((ROW[0], ROW[1].replace("shoulder.dxf", "sheets/leather_veg-3mm-sheet-01.dxf")))
+    hide = shoulder(target / "leather_veg-3mm-sheet-01.dxf")
+    before = hide.read_bytes()
+    with pytest.raises(InputError):
+        run(leather.job, out=leather.folder)
+    assert hide.read_bytes() == before
