@@ -115,7 +115,9 @@ def main(folder: Path = HERE) -> None:
     write.ply(
         folder / "pole_casing.ply", casing, title="pole casing", column="evidence", numbers={"foot": 2, "seen": 0}
     )
-    write.dxf(folder / "wear_patch.dxf", shapes.PATCH_LINE)
+    patch = "wear patch, drawn over the saddle skirt seen from above"
+    write.dxf(folder / "wear_patch.dxf", [("DRAWN", True, shapes.PATCH_LINE)], title=patch)
+    write.dxf(folder / "leather_side.dxf", shapes.leather_side(), title="side of leather, drawn round, grain side up")
     ornament = scanned(ornaments.harness_rosette(), seed=17, holes=2, islands=2)
     write.ply(folder / "harness_rosette.ply", ornament, title="harness rosette", column="label", numbers={})
     ornament = scanned(ornaments.frame_strip(), seed=18, holes=2, islands=2)

@@ -18,6 +18,35 @@ CASING_RADIUS, CASING_CELL, CASING_CELLS = 140.0, 6.0, (49, 30)  # mm; columns r
 CASING_FOOT = (28, 36, 12, 18)  # first and last column, first and last row of the bracket's foot
 PATCH_LINE = [(15.0, -58.0, 0.0), (125.0, -58.0, 1.0), (125.0, -2.0, 0.0), (15.0, -2.0, 1.0)]  # x, y, bulge
 
+# A side of leather lying grain side up: the backbone along the top, the neck to the left, shanks and belly below.
+SIDE_CORNERS = [(10, 690), (70, 815), (230, 845), (900, 850), (1500, 850), (1660, 835), (1695, 740), (1685, 560)]
+SIDE_CORNERS += [(1650, 400), (1625, 230), (1585, 60), (1500, 25), (1445, 130), (1370, 245), (1120, 190), (820, 165)]
+SIDE_CORNERS += [(585, 195), (480, 110), (405, 25), (320, 60), (300, 240), (215, 375), (90, 440), (15, 550)]
+
+
+def leather_side() -> list[tuple[str, bool, list[tuple[float, float, float]]]]:
+    """Return layer, whether it is closed, and rows of x, y, bulge of each line drawn on a side of leather."""
+    corners = np.array(SIDE_CORNERS, dtype=np.float64)
+    before, after, next_after = (np.roll(corners, -k, axis=0) for k in (-1, 1, 2))
+    share = (np.arange(6) / 6.0)[:, None, None]
+    # The smooth curve through the corners whose slope at each is that of the line between its neighbours.
+    along, ahead = 0.5 * (after - before), 0.5 * (next_after - corners)
+    rise = 3.0 * (after - corners) - 2.0 * along - ahead
+    edge = corners + share * (along + share * (rise + share * (along + ahead - 2.0 * (after - corners))))
+    outline = [(float(x), float(y), 0.0) for x, y in edge.transpose(1, 0, 2).reshape(-1, 2).round(1)]
+    brand = [(1330.0, 560.0, 1.0), (1420.0, 560.0, 1.0)]
+    hole = [(976.0, 430.0, 1.0), (988.0, 430.0, 1.0)]
+    scratch = [(690.0, 655.0, 0.0), (775.0, 640.0, 0.0), (860.0, 605.0, 0.0)]
+    belly = [(0.0, 0.0, 0.0), (1720.0, 0.0, 0.0), (1720.0, 320.0, 0.0), (0.0, 320.0, 0.0)]
+    return [
+        ("HIDE", True, outline),
+        ("BRAND", True, brand),
+        ("HOLE", True, hole),
+        ("SCRATCH", False, scratch),
+        ("GRADE_2", True, belly),
+        ("BACKBONE", False, [(230.0, 840.0, 0.0), (1500.0, 840.0, 0.0)]),
+    ]
+
 
 def ring_faces(rings: int) -> np.ndarray:
     """Return the triangles of a disk whose ring k has 6 k vertices round one in the middle."""

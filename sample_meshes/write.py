@@ -133,13 +133,17 @@ def threemf(path: Path, shape: Shape) -> None:
             archive.writestr(zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0)), text, zipfile.ZIP_DEFLATED)
 
 
-def dxf(path: Path, line: list[tuple[float, float, float]]) -> None:
-    """DXF of one closed polyline in millimetres, each corner with the bulge of the side that follows."""
-    head = ["0", "SECTION", "2", "HEADER", "9", "$ACADVER", "1", "AC1015", "9", "$INSUNITS", "70", "4", "0", "ENDSEC"]
-    shape = ["0", "LWPOLYLINE", "5", "1", "100", "AcDbEntity", "8", "DRAWN", "100", "AcDbPolyline"]
-    shape += ["90", str(len(line)), "70", "1"]
-    for x, y, bulge in line:
-        shape += ["10", f"{x:g}", "20", f"{y:g}", "42", f"{bulge:g}"]
-    lines = ["999", "carousel: wear patch, drawn over the saddle skirt seen from above, millimetres", *head]
-    lines += ["0", "SECTION", "2", "ENTITIES", *shape, "0", "ENDSEC", "0", "EOF"]
-    path.write_text("\n".join(lines) + "\n", newline="\n")
+Line = tuple[str, bool, list[tuple[float, float, float]]]  # layer, whether it is closed, rows of x, y, bulge
+
+
+def dxf(path: Path, lines: list[Line], *, title: str) -> None:
+    """DXF of polylines in millimetres, each corner with the bulge of the side that follows."""
+    text = ["999", f"carousel: {title}, millimetres", "0", "SECTION", "2", "HEADER", "9", "$ACADVER", "1", "AC1015"]
+    text += ["9", "$INSUNITS", "70", "4", "0", "ENDSEC", "0", "SECTION", "2", "ENTITIES"]
+    for number, (layer, closed, rows) in enumerate(lines, start=1):
+        text += ["0", "LWPOLYLINE", "5", f"{number:X}", "100", "AcDbEntity", "8", layer, "100", "AcDbPolyline"]
+        text += ["90", str(len(rows)), "70", str(int(closed))]
+        for x, y, bulge in rows:
+            text += ["10", f"{x:g}", "20", f"{y:g}", "42", f"{bulge:g}"]
+    text += ["0", "ENDSEC", "0", "EOF"]
+    path.write_text("\n".join(text) + "\n", newline="\n")

@@ -122,7 +122,7 @@ def read_hide(
         outline=transformed(drawn.outline, motion),
         flaws=tuple(flaws),
     )
-    return ReadHide(sheet, -math.degrees(turn), drawn.notes)
+    return ReadHide(sheet, 0.0 - math.degrees(turn), drawn.notes)
 
 
 def _is_apart(layer: str) -> bool:

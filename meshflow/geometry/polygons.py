@@ -40,6 +40,7 @@ __all__ = [
     "material",
     "near_pairs",
     "parallels",
+    "parts_of",
     "pieces_inside",
     "pole_of_inaccessibility",
     "ring_covers",
@@ -260,6 +261,14 @@ def _ring_from(ring: FloatArray, start: FloatArray, turns_left: bool) -> FloatAr
     if (float(np.sum(ring[:, 0] * after[:, 1] - after[:, 0] * ring[:, 1])) > 0.0) != turns_left:
         ring = ring[::-1]
     return np.roll(ring, -int(np.argmin(np.hypot(*(ring - start).T).round(9))), axis=0)
+
+
+def parts_of(area: Area) -> list[Area]:
+    """Return the pieces of an area that hangs together in several, in an order that depends on the area alone."""
+    import shapely
+
+    pieces = [piece for piece in shapely.get_parts(area) if piece.geom_type == "Polygon" and piece.area > 0.0]
+    return sorted(pieces, key=lambda piece: tuple(piece.bounds))
 
 
 def line_inside(area: Area, start: ArrayLike, end: ArrayLike) -> list[FloatArray]:

@@ -196,7 +196,7 @@ class Walk:
                 seed=plan.seed,
                 effort=plan.effort,
                 seconds=plan.seconds,
-                progress=lambda _, share: self.progress(f"{name}: nesting", share),
+                progress=lambda what, share: self.progress(f"{name}: {what}", share),
             )
         _stop_if_interrupted(answer)
         return answer

@@ -15,7 +15,10 @@ ends least far right; `search` tries orders; `bounds` says how many sheets are n
 answer on the outlines as drawn and shares no code with the rest. `improve` presses the best layout together: `depths`
 says how deep pieces lie in each other, `pressing` moves them apart in less room, `compaction` closes the last gaps.
 
-Limits of this version: sheets are rectangles, turns are those listed, and nothing is laid into the holes of a part.
+Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used.
+
+Limits of this version: turns are those listed and steps within their play, and nothing is laid into the holes of a
+part.
 
 Sources: bottom-left placement with no-fit polygons is the classic of the field (surveyed by Bennell and Oliveira,
 "The geometry of nesting problems", EJOR 184, 2008); for the other methods see each module.
@@ -60,10 +63,11 @@ def nest(
     parts : sequence of Part
         Parts with their quantity, allowed turns and leave to be turned over. The order does not matter.
     sheets : sequence of Sheet
-        Sheet sizes with their stock (0: as many as needed). A part only goes on sheets of its material and
-        thickness, where both say so. With several sizes: open sheets are filled first; the largest size that fits is
-        opened next; each sheet then shrinks to the cheapest size, by area, that takes all its parts. Layouts are
-        compared by what is left over, then total sheet area, then number of sheets, then length used on the last.
+        Sheet sizes, offcuts and hides with their stock (0: as many as needed). A part only goes on sheets of its
+        material and thickness, where both say so. With several sizes: open sheets are filled first; the largest size
+        that fits is opened next; each sheet then shrinks to the cheapest size that takes all its parts: by price, a
+        sheet without one at the rate of the dearest that has one; where none has, by area. Layouts are compared by
+        what is left over, then cost of the sheets, then their number, then length used on the last.
     margin_mm : float
         Clear edge of the sheet [mm].
     spacing_mm : float
@@ -76,7 +80,7 @@ def nest(
     seconds : float, optional
         Cap on the time of the search. The first layout is always finished, so a small cap may be overrun by its time.
     progress : callable, optional
-        Called as ``progress("nest", share_done)``.
+        Called as ``progress(what, share_done)``; ``what`` also says how much of the used length is covered so far.
 
     Returns
     -------

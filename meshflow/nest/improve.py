@@ -60,6 +60,7 @@ class Improver:
     seed: int
     between: Callable[[int], None]
     side_by_side: bool = True
+    reached: int | None = None  # used length of the last board, while it is being shortened
     _ways: Ways | None = None
     _kept: int = 0  # boards before this one stay as they are
     _done: int = 0
@@ -178,9 +179,15 @@ class Improver:
 
     def _shorten(self, plane: Plane, crew: Crew, moves: int) -> None:
         begun = self._done
+
+        def between(done: int) -> None:
+            self.reached = round(crew.best.length)
+            self.between(begun + done)
+
         try:
-            self._done += crew.shorten(moves, lambda done: self.between(begun + done))
+            self._done += crew.shorten(moves, between)
         finally:
+            self.reached = None
             if crew.best.length <= self._used() - LEAST_GAIN_STEPS:
                 self._take(plane, crew.best, self.layout.left_over)
 

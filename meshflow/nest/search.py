@@ -88,6 +88,7 @@ class _Pace:
     progress: Progress | None
     done: int = 0
     capped: bool = False
+    what: str = "nest"
 
     def check(self) -> None:
         """Raise when the cap is reached and the first layouts are done."""
@@ -97,7 +98,7 @@ class _Pace:
     def tell(self, share: float = 0.0) -> None:
         """Tell how much is done, `share` of the present layout included."""
         if self.progress is not None:
-            self.progress("nest", min((self.done + share) / self.total, 1.0))
+            self.progress(self.what, min((self.done + share) / self.total, 1.0))
 
 
 def best_layouts(
@@ -125,8 +126,8 @@ def best_layouts(
     seconds : float, optional
         Cap on the time.
     progress : callable, optional
-        Called as ``progress("nest", share_done)``. A KeyboardInterrupt out of it, or from the keyboard, ends the
-        search with the best layouts so far.
+        Called as ``progress(what, share_done)``; ``what`` is "nest" and what the best layout covers so far. A
+        KeyboardInterrupt out of it, or from the keyboard, ends the search with the best layouts so far.
 
     Returns
     -------
@@ -188,6 +189,7 @@ class _Tries:
             return
         self._lay(layout, plan, stock, None)
         self._shrink(layout, stock)
+        self._say_covered(layout)
         self.pace.done += 1
 
     def improve(self, layouts: list[Layout], number: int, stock: dict[int, int], seed: int, count: int) -> None:
@@ -205,6 +207,7 @@ class _Tries:
                 score = best if layout is None else self._score(layout)
                 if layout is not None and score <= best:
                     layouts[number], kept, best = layout, plan, score
+                    self._say_covered(layout)
             self.pace.done += 1
             self.pace.tell()
 
@@ -217,6 +220,7 @@ class _Tries:
 
         def between(moves: int) -> None:
             self.pace.check()
+            self._say_covered(improver.layout, improver.reached)
             self.pace.done = begun + moves * LAYOUTS_PER_EFFORT // MOVES_PER_EFFORT
             self.pace.tell()
 
@@ -235,6 +239,15 @@ class _Tries:
         answer.layouts[number] = pressed
         self.pace.done = until
         self.pace.tell()
+
+    def _say_covered(self, layout: Layout, last: int | None = None) -> None:
+        """Put into the progress how much of the used room a layout covers; `last` is the used length of its last."""
+        used = [board.used for board in layout.boards]
+        if last is not None and used:
+            used[-1] = min(used[-1], last)
+        room = sum(length * board.size.width for length, board in zip(used, layout.boards, strict=True)) * GRID_MM**2
+        area = sum(self.pieces[spot.piece].area_mm2 for board in layout.boards for spot in board.spots)
+        self.pace.what = f"nest, {100.0 * area / room:.1f} % covered" if room else "nest"
 
     def _is_idle(self) -> bool:
         """Return whether there is nothing to lay, or nothing to lay it on."""

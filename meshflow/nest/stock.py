@@ -54,12 +54,12 @@ def make_groups(
 
 def _sizes(sheets: Sequence[Sheet], margin_mm: float, spacing_mm: float) -> list[Size]:
     """Return the sheets as the placement sees them, with what lies on them from the start."""
-    priced = any(sheet.price is not None for sheet in sheets)
+    rate = _rate(sheets)
     sizes: list[Size] = []
     key = -1
     for index, sheet in enumerate(sheets):
         corner, length, width = usable_steps(sheet, margin_mm, spacing_mm)
-        cost = float(sheet.price or 0.0) if priced else sheet_area(sheet)
+        cost = sheet_area(sheet) * rate if sheet.price is None else float(sheet.price)
         fixed: tuple[Fixed, ...] = ()
         free = 0
         if sheet.outline is not None or sheet.flaws:
@@ -67,3 +67,9 @@ def _sizes(sheets: Sequence[Sheet], margin_mm: float, spacing_mm: float) -> list
         key -= len(fixed)
         sizes.append(Size(index, length, width, corner, cost, fixed, free))
     return sizes
+
+
+def _rate(sheets: Sequence[Sheet]) -> float:
+    """Return what a square millimetre of a sheet without a price is reckoned at: as the dearest that has one."""
+    rates = [sheet.price / sheet_area(sheet) for sheet in sheets if sheet.price]
+    return max(rates, default=1.0)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from meshflow.errors import OptionError
-from meshflow.geometry.polygons import material, pole_of_inaccessibility
+from meshflow.geometry.polygons import material, parts_of, pole_of_inaccessibility
 from meshflow.geometry.transforms import motion_of, move_points
 from meshflow.model.arrays import FloatArray
 from meshflow.model.curve import Circle, Polycurve
@@ -61,7 +61,7 @@ def sheet_picture(layout: SheetLayout, parts: Sequence[Part], *, margin_mm: floa
     items: list[Item] = [Fill((edge,), PAPER)]
     if margin_mm > 0 and sheet.outline is None:
         items.append(Lines((frame(_box(low + margin_mm, high - margin_mm)),), "#8a8378", 0.8, closed=True, dashed=True))
-    items += [item for flaw in sheet.flaws for item in _flaw(flaw, frame)]
+    items += [item for flaw in sheet.flaws for item in _flaw(flaw, sheet, frame)]
     for number, placement in enumerate(layout.placements, start=1):
         items += _piece(by_name[placement.part], placement, frame, number, tints[placement.part])
     items += [Lines((edge,), INK, 2.0, closed=True), *_used(layout, frame)]
@@ -90,14 +90,19 @@ def _edge(sheet: Sheet, frame: Frame) -> FloatArray:
     return frame(curve_points(sheet.outline, tolerance=0.1 / frame.scale))
 
 
-def _flaw(flaw: Flaw, frame: Frame) -> list[Item]:
-    """Return a flaw, filled; a zone of a grade only in broken lines, with its grade."""
-    ring = frame(curve_points(flaw.outline, tolerance=0.1 / frame.scale))
+def _flaw(flaw: Flaw, sheet: Sheet, frame: Frame) -> list[Item]:
+    """Return a flaw, filled; of a zone of a grade what lies on the sheet, in broken lines, with its grade."""
     if not flaw.grade:
+        ring = frame(curve_points(flaw.outline, tolerance=0.1 / frame.scale))
         return [Fill((ring,), _FLAW), Lines((ring,), INK, 0.8, closed=True)]
-    centre, _ = pole_of_inaccessibility(material(flaw.outline), tolerance=1.0)
-    x, y = frame(np.array([centre]))[0].tolist()
-    return [Lines((ring,), "#8a8378", 1.0, closed=True, dashed=True), Words(x, y, f"grade {flaw.grade}", 16, "middle")]
+    box = Polycurve(_box(np.zeros(2), np.array([sheet.length_mm, sheet.width_mm])))
+    items: list[Item] = []
+    for zone in parts_of(material(sheet.outline or box).intersection(material(flaw.outline))):
+        ring = frame(np.asarray(zone.exterior.coords)[:-1])
+        items.append(Lines((ring,), "#8a8378", 1.0, closed=True, dashed=True))
+        x, y = frame(np.array([pole_of_inaccessibility(zone, tolerance=1.0)[0]]))[0].tolist()
+        items.append(Words(x, y, f"grade {flaw.grade}", 14, "middle"))
+    return items
 
 
 def _piece(part: Part, placement: Placement, frame: Frame, number: int, tint: str) -> list[Item]:

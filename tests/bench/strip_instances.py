@@ -67,7 +67,8 @@ def data_folder() -> Path:
     for folder in [Path(named)] if named else beside:
         if (folder / "albano.json").is_file():
             return folder
-    pytest.skip(f"no folder of nesting instances: MESHFLOW_BENCH_DATA is {named!r}, and none lies beside the project")
+    why = f"MESHFLOW_BENCH_DATA names {named!r}" if named else "none lies beside the project, nor is one named"
+    pytest.skip(f"no folder of nesting instances: {why}")
 
 
 def strip(name: str) -> Instance:
@@ -93,7 +94,7 @@ def bins() -> list[Instance]:
         for one in told["instances"]:
             parts = tuple(part(f"p{k:03d}", np.array(ring), 1, ()) for k, ring in enumerate(one["polygons"]))
             sheet = Sheet("bin", *(float(side) for side in one["bin"]))
-            # Those without an optimum have one by area: their parts, too, are cut out of whole sheets.
+            # Where no optimum is given: the area of the parts rounded up, which no layout goes below.
             area = sum(shapely.Polygon(part.outline.points).area for part in parts) / (sheet.length_mm * sheet.width_mm)
             found.append(Instance(one["name"], parts, sheet, one["optimal_bins"] or math.ceil(area - 1e-6)))
     return found

@@ -16,16 +16,18 @@ from __future__ import annotations
 import os
 import statistics
 import time
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
-from bench.strip_instances import PUBLISHED, bins, check, checked_density, part, strip
+from bench.strip_instances import PUBLISHED, WIDTH_MM, bins, check, checked_density, part, shapes, strip
 
 from meshflow.model.stock import Sheet
 from meshflow.nest import nest
 
 LENGTH = os.environ.get("MESHFLOW_BENCH_NEST", "")
+assert LENGTH in ("", "short", "long"), f"MESHFLOW_BENCH_NEST is {LENGTH!r}: name short or long, or leave it out"
 SHORT = LENGTH == "short"
 SECONDS, SEEDS, SHEETS = (10.0, (1,), 10) if SHORT else (60.0, (1, 2, 3), 60)
 LONG_SECONDS = 1200.0
@@ -60,18 +62,20 @@ def density(name, seed, seconds):
         effort=WITHOUT_END,
         seconds=seconds,
     )
-    took = time.perf_counter() - began
-    assert answer.stopped_by == "time" or took < seconds
+    assert time.perf_counter() - began < seconds + 5.0, "the cap is overrun"
     return checked_density(instance, answer)
+
+
+def beats(ours, mean):
+    """Whether ours is above a published mean of two decimals, however it was rounded."""
+    return ours > mean + 0.005
 
 
 def row(name, found):
     """A line of the table: ours, as a share of the best, and beside the published means."""
     best, *means = PUBLISHED[name]
     ours = statistics.mean(found)
-    beside = "  ".join(
-        f"{mean:6.2f}{'+' if ours > mean else '=' if abs(ours - mean) <= 0.005 else ' '}" for mean in means
-    )
+    beside = "  ".join(f"{mean:6.2f}{'+' if beats(ours, mean) else ' '}" for mean in means)
     seeds = " ".join(f"{one:.2f}" for one in found)
     return f"{name:8s} {best:6.2f}  {ours:6.2f}  {100.0 * ours / best:6.2f} %   {beside}   seeds {seeds}"
 
@@ -80,9 +84,25 @@ HEAD = "instance   best    ours  ours/best  mean 2025     2019     2013   (+: ou
 
 
 def show(what, shares):
+    """Mean and least share of the best published density."""
     print(f"{what}: mean {100.0 * statistics.mean(shares.values()):.2f} % of the best published, ", end="")
     worst = min(shares, key=shares.get)
     print(f"least {100.0 * shares[worst]:.2f} % ({worst})")
+
+
+def test_the_check_refuses_a_layout_with_one_part_a_hundredth_of_a_millimetre_off():
+    instance = strip("dighe2")
+    answer = nest(instance.parts, [instance.sheet], margin_mm=0.0, spacing_mm=0.0, effort=WITHOUT_END, seconds=10.0)
+    assert checked_density(instance, answer) >= JIGSAW
+    (layout,) = answer.sheets
+    for k, one in enumerate(layout.placements):
+        rightmost = shapes(instance, (one,))[0].bounds[2] > WIDTH_MM - 0.1  # beyond it the strip goes on
+        for x, y in ((0.01, 0.0), (0.0, 0.01), (-0.01, 0.0), (0.0, -0.01)):
+            moved = replace(one, x_mm=one.x_mm + x, y_mm=one.y_mm + y)
+            shifted = replace(layout, placements=(*layout.placements[:k], moved, *layout.placements[k + 1 :]))
+            if not (rightmost and x > 0.0):  # elsewhere each piece lies against others or the edge
+                with pytest.raises(AssertionError):
+                    check(instance, replace(answer, sheets=(shifted,)))
 
 
 @pytest.mark.parametrize("name", PUBLISHED)
@@ -109,7 +129,7 @@ def test_strips_come_nearer_in_twenty_minutes_and_above_a_published_mean():
     shares = {name: one / PUBLISHED[name][0] for name, (one,) in found.items()}
     show(f"one seed, {LONG_SECONDS:g} s", shares)
     assert statistics.mean(shares.values()) >= LONG_MEAN
-    assert any(one > PUBLISHED[name][1] for name, (one,) in found.items()), "no published mean of 2025 is beaten"
+    assert any(beats(one, PUBLISHED[name][1]) for name, (one,) in found.items()), "no published mean of 2025 is beaten"
 
 
 @pytest.mark.parametrize("name", ["dighe1", "dighe2"])

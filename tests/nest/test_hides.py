@@ -82,16 +82,15 @@ def check(answer: Nest, parts: list[Part], *, margin: float, spacing: float) -> 
                 assert shape.buffer(-NEAR_MM).disjoint(other)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     margin=st.sampled_from([0.0, 0.5, 4.0, 30.0]),
     spacing=st.sampled_from([0.0, 0.3, 3.0, 12.0]),
     clearance=st.sampled_from([0.0, 0.2, 2.0, 9.0]),
     scale=st.floats(0.05, 4.0),
     seed=st.integers(0, 5),
-    effort=st.sampled_from([1, 2]),
 )
-def test_any_layout_on_a_hide_keeps_its_distances(margin, spacing, clearance, scale, seed, effort):
+def test_any_layout_on_a_hide_keeps_its_distances(margin, spacing, clearance, scale, seed):
     chance = np.random.default_rng(seed)
     flaws = (
         Flaw(Circle((120.0, 150.0), float(chance.uniform(0.5, 30.0))), clearance),
@@ -104,7 +103,7 @@ def test_any_layout_on_a_hide_keeps_its_distances(margin, spacing, clearance, sc
     ]
     stuff = hide(flaws=flaws)
     parts = [replace(part, outline=Polycurve(part.outline.points * min(scale, 1.5))) for part in parts]
-    answer = nest(parts, [stuff], margin_mm=margin, spacing_mm=spacing, seed=seed, effort=effort)
+    answer = nest(parts, [stuff], margin_mm=margin, spacing_mm=spacing, seed=seed)
     assert answer.verified
     check(answer, parts, margin=margin, spacing=spacing)
 
@@ -166,7 +165,10 @@ def test_prices_count_before_areas():
     new = Sheet("new", 1000.0, 500.0, price=90.0)
     answer = nest([Part("a", box(100.0, 60.0), quantity=2)], [new, offcut], margin_mm=5, spacing_mm=3)
     assert [layout.sheet.id for layout in answer.sheets] == ["offcut"]
-    # Without prices the smaller area wins as well; a dear offcut is left in the rack.
+    # A sheet without a price is no present: it is reckoned by its area. A dear offcut is left in the rack.
+    unpriced = replace(new, price=None)
+    answer = nest([Part("a", box(100.0, 60.0), quantity=2)], [unpriced, offcut], margin_mm=5, spacing_mm=3)
+    assert [layout.sheet.id for layout in answer.sheets] == ["offcut"]
     dear = replace(offcut, price=200.0)
     answer = nest([Part("a", box(100.0, 60.0), quantity=2)], [new, dear], margin_mm=5, spacing_mm=3)
     assert [layout.sheet.id for layout in answer.sheets] == ["new"]

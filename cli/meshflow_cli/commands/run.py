@@ -107,10 +107,14 @@ def _sheet_rows(group: Any) -> list[tuple[str, ...]]:
         (
             f"{group.name} {number}",
             str(len(layout.placements)),
-            f"{layout.used_length_mm:.0f} of {layout.sheet.length_mm:g} mm, {100 * layout.utilisation:.1f} % covered",
+            f"{layout.used_length_mm:.0f} of {_length(layout.sheet)} mm, {100 * layout.utilisation:.1f} % covered",
         )
         for number, layout in enumerate(group.nest.sheets, start=1)
     ]
+
+
+def _length(sheet: Any) -> str:
+    return f"{sheet.length_mm:g}" if sheet.outline is None else f"{sheet.length_mm:.0f}"
 
 
 def _say_refusals(result: Any) -> None:
