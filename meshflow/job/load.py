@@ -92,6 +92,7 @@ def load_job(path: str | Path) -> JobPlan:
         printed_bars=bars_of(model.output.printed_bars) if model.output.printed_bars else (),
         reliefs=tuple(relief_of(row, path.parent) for row in model.relief),
         tools=tools,
+        least_offcut_mm=model.nest.keep_offcuts,
     )
 
 

@@ -9,6 +9,7 @@
     patterns/NAME.on-scan.dxf    rim, openings, holes and marks as curves on the scan
     assemblies/NAME.assembly.json .png
     sheets/GROUP-sheet-01.dxf .svg .png, GROUP.nest.json
+    offcuts/GROUP-sheet-01-offcut-1.dxf .svg    what is worth keeping, if the job says what that is
     reliefs/NAME/height.npz .png, height-shade.png, lines.dxf .svg, relief.json
     tools/NAME/tool.json, NAME-SOLID.stl .3mf, NAME-DRAWING.dxf .svg, NAME-view.png, NAME-strain.png
     packs/SUPPLIER-PROCESS/order.pdf .csv, a .dxf and a .pdf for each sheet or part
@@ -133,6 +134,21 @@ class Outputs:
                 if plan.png:
                     sheet_png(layout, parts, folder / f"{name}.png", title=name, margin_mm=plan.margin_mm)
             write_text(folder / f"{group.name}.nest.json", json_text(nest_json(group.nest, parts)))
+        if plan.least_offcut_mm is not None:
+            with _all_or_none(self._draft / "offcuts") as left:
+                self._offcuts(group, left, plan.least_offcut_mm)
+
+    def _offcuts(self, group: NestGroup, folder: Path, least_mm: float) -> None:
+        from meshflow.drawing.offcut import compose_offcut
+        from meshflow.nest.offcuts import offcuts
+
+        parts = [made.part for made in group.parts]
+        for number, layout in enumerate(group.nest.sheets, start=1):
+            kept = offcuts(layout, parts, spacing_mm=self._plan.spacing_mm, least_diameter_mm=least_mm)
+            for count, outline in enumerate(kept, start=1):
+                name = f"{sheet_name(group.name, number)}-offcut-{count}"
+                drawing = compose_offcut(outline, layout.sheet, name=name)
+                write_drawing(drawing, folder / name, self._plan.dxf_versions, svg=self._plan.svg)
 
     def assembly(self, assembly: Assembly, made: Sequence[MadePart]) -> None:
         """Write the files of an assembly; none of them stays when one cannot be written."""

@@ -313,6 +313,8 @@ class JobPlan:
         Ornament to lift off.
     tools : tuple of ToolPlan
         Tools to make.
+    least_offcut_mm : float, optional
+        Diameter of the circle that an offcut has to hold to be drawn for the rack [mm]; None: none is drawn.
     """
 
     title: str
@@ -336,6 +338,7 @@ class JobPlan:
     printed_bars: tuple[tuple[float, float], ...] = ()
     reliefs: tuple[ReliefPlan, ...] = ()
     tools: tuple[ToolPlan, ...] = ()
+    least_offcut_mm: float | None = None
 
 
 def group_name(material: str, thickness_mm: float) -> str:

@@ -27,8 +27,9 @@ from meshflow.job.scans import file_hash
 from meshflow.job.stages import Progress
 from meshflow.job.walk import Walk
 from meshflow.model.check import CheckReport
+from meshflow.model.curve import Polycurve
 from meshflow.model.finding import Finding, Severity
-from meshflow.model.layout import Nest
+from meshflow.model.layout import Nest, SheetLayout
 from meshflow.model.part import Part
 from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Side
@@ -66,7 +67,7 @@ _LETTERS: Final = str.maketrans(
         "ı": "i",
     }
 )
-_SHEET_FILE: Final = re.compile(r"sheet-(\d{2,})\.(?:dxf|svg)")
+_SHEET_FILE: Final = re.compile(r"sheet-\d{2,}(-offcut-\d+)?\.(dxf|svg)")
 
 
 def check_file(path: str | Path, *, units: str | None = None, progress: Progress | None = None) -> CheckReport:
@@ -295,6 +296,7 @@ def nest_files(
     quantities: Mapping[str, int] | None = None,
     most: Mapping[str, int] | None = None,
     least_grades: Mapping[str, int] | None = None,
+    least_offcut_mm: float | None = None,
     turns_deg: Sequence[float] = (),
     turn_play_deg: float = 0.0,
     may_mirror: bool = False,
@@ -331,6 +333,8 @@ def nest_files(
         Least good grade of a hide that will do for each.
     turns_deg : sequence of float
         Allowed turns [deg]; empty means 0, 90, 180, 270.
+    least_offcut_mm : float, optional
+        Draw what is left of sheets for the rack, if a circle of this diameter fits [mm].
     turn_play_deg : float
         How far a turn may be off, either way [deg].
     may_mirror : bool
@@ -361,10 +365,14 @@ def nest_files(
         If a file, a quantity or an option is no good.
     """
     from meshflow.drawing import compose_sheet
+    from meshflow.drawing.offcut import compose_offcut
     from meshflow.drawing.read_hide import read_hide
     from meshflow.nest import nest, nest_json
+    from meshflow.nest.offcuts import check_diameter
 
     check_folder(Path(out))
+    if least_offcut_mm is not None:
+        check_diameter(least_offcut_mm)
     parts = _parts(files, quantities or {}, units, gap_mm)
     parts = [
         replace(
@@ -398,11 +406,24 @@ def nest_files(
             name = f"sheet-{number:02d}"
             drawing = checked_drawing(compose_sheet(layout, parts, name=name))
             write_drawing(drawing, draft / name, (dxf_version,))
+            for count, outline in enumerate(_offcuts(layout, parts, spacing_mm, least_offcut_mm), start=1):
+                stem = f"{name}-offcut-{count}"
+                write_drawing(compose_offcut(outline, layout.sheet, name=stem), draft / stem, (dxf_version,))
         write_text(draft / "nest.json", json_text(nest_json(answer, parts)))
         written = publish(draft, folder, inputs=[*files, *hides])
     answer = replace(answer, notes=(*(note for one in drawn for note in one.notes), *answer.notes, *unfit))
     notes = (*(note for part in parts for note in part.notes), *answer.notes)  # what reading mended comes first
-    return replace(answer, notes=notes), Published(written, left=_sheets_beyond(folder, len(answer.sheets)))
+    return replace(answer, notes=notes), Published(written, left=_sheets_beyond(folder, written))
+
+
+def _offcuts(
+    layout: SheetLayout, parts: Sequence[Part], spacing_mm: float, least_mm: float | None
+) -> tuple[Polycurve, ...]:
+    from meshflow.nest.offcuts import offcuts
+
+    if least_mm is None:
+        return ()
+    return offcuts(layout, parts, spacing_mm=spacing_mm, least_diameter_mm=least_mm)
 
 
 def _check_named(said: Mapping[str, int], names: Sequence[str]) -> None:
@@ -454,7 +475,9 @@ def _parts(files: Sequence[str | Path], quantities: Mapping[str, int], units: st
     ]
 
 
-def _sheets_beyond(folder: Path, count: int) -> tuple[str, ...]:
-    """Return the sheet drawings in a folder that are numbered higher than `count`."""
-    numbered = ((path.name, _SHEET_FILE.fullmatch(path.name)) for path in folder.iterdir())
-    return tuple(sorted(name for name, match in numbered if match and int(match[1]) > count))
+def _sheets_beyond(folder: Path, written: Sequence[str]) -> tuple[str, ...]:
+    """Return the drawings of sheets and offcuts in a folder that this nest did not write."""
+    named = {Path(name).name for name in written}
+    return tuple(
+        sorted(path.name for path in folder.iterdir() if _SHEET_FILE.fullmatch(path.name) and path.name not in named)
+    )

@@ -27,7 +27,7 @@ from meshflow.nest.outlines import STEPS_PER_MM, ring_area
 from meshflow.nest.placement import Fixed
 from meshflow.nest.prepare import Pose
 
-__all__ = ["PLAY_MM", "fixed_pieces", "sheet_area"]
+__all__ = ["PLAY_MM", "fixed_pieces", "rings_of", "sheet_area"]
 
 PLAY_MM = 0.05
 _CHORD_MM = 0.01
@@ -75,7 +75,7 @@ def fixed_pieces(
         taken.append((grown.simplify(PLAY_MM), flaw.grade))
     fixed: list[Fixed] = []
     for area, grade in taken:
-        for ring in _rings(area):
+        for ring in rings_of(area):
             fixed.append(_placed(ring, corner, first_key - len(fixed), grade))
     closed = shapely.union_all([area for area, grade in taken if not grade])
     free = box.difference(closed).area + _LEAST_MM2
@@ -97,8 +97,8 @@ def _edge(sheet: Sheet) -> Any:
     return material(sheet.outline, tolerance=_CHORD_MM)
 
 
-def _rings(area: Any) -> Iterator[Any]:
-    """Yield polygons without holes that make up an area, in an order that depends on nothing but the area."""
+def rings_of(area: Any) -> Iterator[Any]:
+    """Yield polygons without holes that make up a shapely area, in an order that depends on nothing but the area."""
     import shapely
 
     parts = sorted(shapely.get_parts(area).tolist(), key=lambda part: part.bounds)
@@ -115,7 +115,7 @@ def _rings(area: Any) -> Iterator[Any]:
         for left, right in ((low_x, x), (x, high_x)):
             half = part.intersection(shapely.box(left, low_y, right, high_y))
             for low, high in ((low_y, y), (y, high_y)):
-                yield from _rings(half.intersection(shapely.box(left, low, right, high)))
+                yield from rings_of(half.intersection(shapely.box(left, low, right, high)))
 
 
 def _placed(ring: Any, corner: int, key: int, grade: int) -> Fixed:

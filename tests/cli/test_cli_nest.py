@@ -279,3 +279,24 @@ def test_numbers_for_no_part_are_refused(meshflow, parts, words):
     assert said.code in (1, 2)
     assert said.err
     assert not (parts / "sheets").exists()
+
+
+def test_what_is_left_goes_back_into_the_rack_and_can_be_nested_on(meshflow, parts):
+    said = meshflow("nest", "slat.dxf", "--sheet", "400x300", "--keep-offcuts", "100", "--out", "sheets")
+    assert (said.code, said.err) == (0, "")
+    files = set(contents(parts / "sheets"))
+    assert {"sheet-01-offcut-1.dxf", "sheet-01-offcut-1.svg"} <= files
+    again = meshflow("nest", "slat.dxf", "--hide", "sheets/sheet-01-offcut-1.dxf", "--out", "second")
+    assert (again.code, again.err) == (0, "")
+    # A nest that leaves nothing worth keeping names the offcuts of the earlier one and leaves them alone.
+    later = meshflow("nest", "slat.dxf", "--sheet", "400x300", "--out", "sheets")
+    assert later.code == 0
+    assert "sheet-01-offcut-1.dxf" in later.err
+    assert set(contents(parts / "sheets")) == files
+
+
+def test_offcuts_of_no_size_are_refused(meshflow, parts):
+    said = meshflow("nest", "slat.dxf", "--sheet", "400x300", "--keep-offcuts", "0", "--out", "sheets")
+    assert said.code in (1, 2)
+    assert said.err
+    assert not (parts / "sheets").exists()

@@ -90,7 +90,7 @@ def test_ten_primitives_come_back_as_about_ten_pieces(noise, tolerance, most):
 
 
 def test_a_tolerance_of_twice_the_noise_falls_into_many_pieces():
-    points = sampled(ten_primitives(), 1200, noise=0.010)
+    points = sampled(ten_primitives(), 2000, noise=0.010)
     assert len(fit_arcs(points, tolerance=0.02).points) > 80
 
 

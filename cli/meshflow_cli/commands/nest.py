@@ -74,6 +74,13 @@ from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
 @click.option(
     "--seed", default=1, show_default=True, type=click.IntRange(0, 2**63 - 1), metavar="N", help="Of the search."
 )
+@click.option(
+    "--keep-offcuts",
+    "least_offcut_mm",
+    type=Length(),
+    metavar="DIAMETER",
+    help="Draw what is left, if a circle of this size fits.",
+)
 @click.option("--units", type=DrawingUnit(), metavar="UNIT", help="Unit of drawings that do not say.")
 @click.option(
     "--gap", "gap_mm", type=Length(), default="0.05", show_default=True, metavar="LENGTH", help="Gap taken as closed."

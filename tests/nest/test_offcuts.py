@@ -1,0 +1,85 @@
+"""Offcuts: closed forms, and for any layout, by shapely: off the parts, on the sheet, the circle fits."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hides import blob, box, hide, laid, ring
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from meshflow.errors import OptionError
+from meshflow.model.curve import Circle
+from meshflow.model.layout import Placement, SheetLayout
+from meshflow.model.part import Part
+from meshflow.model.stock import Flaw, Sheet
+from meshflow.nest import nest
+from meshflow.nest.offcuts import offcuts
+
+PLATE = Part("plate", box(100.0, 60.0))
+
+
+def at(*places: tuple[float, float], sheet: Sheet | None = None) -> SheetLayout:
+    placements = tuple(Placement("plate", k, x, y, 0.0) for k, (x, y) in enumerate(places, start=1))
+    used = max((x + 100.0 for x, _ in places), default=0.0)
+    return SheetLayout(sheet or Sheet("s", 500.0, 200.0), placements, used, 1.0)
+
+
+def test_beyond_the_last_part_the_sheet_is_parted_straight():
+    (piece, below) = offcuts(at((0.0, 0.0)), [PLATE], spacing_mm=4.0, least_diameter_mm=60.0)
+    # Parted at 100 + 4 mm, a hair more for the chords.
+    assert shapely.box(104.2, 0, 500, 200).within(ring(piece))
+    assert ring(piece).bounds == pytest.approx((104.0, 0.0, 500.0, 200.0), abs=0.2)
+    assert len(piece.points) == 4
+    assert ring(below).bounds == pytest.approx((0.0, 64.0, 104.0, 200.0), abs=0.2)
+
+
+def test_what_takes_no_circle_is_not_kept():
+    layout = at((0.0, 0.0), (390.0, 140.0))
+    assert offcuts(layout, [PLATE], spacing_mm=4.0, least_diameter_mm=400.0) == ()
+    whole = offcuts(at(), [], spacing_mm=4.0, least_diameter_mm=200.0)
+    assert [ring(piece).area for piece in whole] == pytest.approx([100_000.0])
+    assert offcuts(at(), [], spacing_mm=4.0, least_diameter_mm=201.0) == ()
+
+
+def test_flaws_are_not_part_of_an_offcut():
+    sheet = Sheet("s", 500.0, 200.0, flaws=(Flaw(Circle((300.0, 100.0), 20.0), 5.0),))
+    pieces = offcuts(at((0.0, 0.0), sheet=sheet), [PLATE], spacing_mm=4.0, least_diameter_mm=50.0)
+    flaw = shapely.Point(300, 100).buffer(25.0)
+    assert pieces
+    assert all(ring(piece).intersection(flaw).area < 1e-9 for piece in pieces)
+
+
+@pytest.mark.parametrize("size", [0.0, -5.0, float("nan")])
+def test_a_circle_of_no_size_is_refused(size):
+    with pytest.raises(OptionError, match="circle"):
+        offcuts(at(), [], spacing_mm=1.0, least_diameter_mm=size)
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    seed=st.integers(0, 1000),
+    spacing=st.sampled_from([0.0, 2.0, 15.0]),
+    size=st.sampled_from([20.0, 60.0, 120.0]),
+    on_hide=st.booleans(),
+)
+def test_offcuts_of_any_layout_keep_off_the_parts_and_hold_the_circle(seed, spacing, size, on_hide):
+    chance = np.random.default_rng(seed)
+    parts = [
+        Part(f"p{k}", blob(float(chance.uniform(15, 60)), k), quantity=int(chance.integers(1, 4))) for k in range(3)
+    ]
+    sheet = hide(250.0, flaws=(Flaw(Circle((200.0, 150.0), 12.0), 3.0),)) if on_hide else Sheet("s", 700.0, 400.0)
+    answer = nest(parts, [sheet], margin_mm=5, spacing_mm=spacing, seconds=0.0)
+    if not answer.sheets:
+        return
+    layout = answer.sheets[0]
+    edge = ring(sheet.outline) if sheet.outline is not None else shapely.box(0, 0, 700, 400)
+    pieces = [ring(piece) for piece in offcuts(layout, parts, spacing_mm=spacing, least_diameter_mm=size)]
+    for number, piece in enumerate(pieces):
+        assert piece.is_valid
+        assert piece.difference(edge.buffer(1e-6)).area < 1e-6
+        assert shapely.maximum_inscribed_circle(piece).length >= 0.49 * size
+        assert all(piece.distance(shape) >= spacing - 1e-6 for _, shape in laid(answer, parts)[0])
+        assert all(piece.intersection(other).area < 1e-6 for other in pieces[:number])
+    assert [piece.area for piece in pieces] == sorted((piece.area for piece in pieces), reverse=True)
