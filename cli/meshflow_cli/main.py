@@ -77,6 +77,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
         What stands behind ``meshflow``; that of the process when left out.
     """
     _say_what_cannot_be_printed()
+    # Before numpy is loaded. Our linear systems are many and small: sharing each among threads made a whole job twice
+    # to eight times slower on a busy machine, and sums would depend on the number of cores.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         code = _exit_code(arguments)
         _flush()

@@ -1,16 +1,18 @@
-"""The drawing of an offcut: one outline on the layer of sheet edges, which `read_hide` takes in for the next job."""
+"""The drawing of an offcut: outline and flaws on the layer of sheet edges, as `read_hide` takes them in next time."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 from meshflow.geometry.curves import bounds
 from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.drawing import Drawing, Layer, Stroke
-from meshflow.model.stock import Sheet
+from meshflow.model.stock import Flaw, Sheet
 
 __all__ = ["compose_offcut"]
 
 
-def compose_offcut(outline: Polycurve | Circle, sheet: Sheet, *, name: str) -> Drawing:
+def compose_offcut(outline: Polycurve | Circle, sheet: Sheet, *, name: str, flaws: Sequence[Flaw] = ()) -> Drawing:
     """Return the drawing of what is left of a sheet.
 
     Parameters
@@ -21,11 +23,13 @@ def compose_offcut(outline: Polycurve | Circle, sheet: Sheet, *, name: str) -> D
         The sheet it is left of.
     name : str
         Title.
+    flaws : sequence of Flaw
+        Flaws within it.
 
     Returns
     -------
     Drawing
-        One stroke on SHEET_EDGE, in the coordinates of the sheet.
+        Strokes on SHEET_EDGE, in the coordinates of the sheet.
 
     Examples
     --------
@@ -49,4 +53,5 @@ def compose_offcut(outline: Polycurve | Circle, sheet: Sheet, *, name: str) -> D
         **({"material": sheet.material} if sheet.material else {}),
         **({"thickness_mm": f"{sheet.thickness_mm:g}"} if sheet.thickness_mm else {}),
     }
-    return Drawing(name, (Stroke(Layer.SHEET_EDGE, outline),), bounds(outline), comments, properties)
+    strokes = tuple(Stroke(Layer.SHEET_EDGE, curve) for curve in (outline, *(flaw.outline for flaw in flaws)))
+    return Drawing(name, strokes, bounds(outline), comments, properties)

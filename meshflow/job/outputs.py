@@ -145,9 +145,9 @@ class Outputs:
         parts = [made.part for made in group.parts]
         for number, layout in enumerate(group.nest.sheets, start=1):
             kept = offcuts(layout, parts, spacing_mm=self._plan.spacing_mm, least_diameter_mm=least_mm)
-            for count, outline in enumerate(kept, start=1):
+            for count, left in enumerate(kept, start=1):
                 name = f"{sheet_name(group.name, number)}-offcut-{count}"
-                drawing = compose_offcut(outline, layout.sheet, name=name)
+                drawing = compose_offcut(left.outline, layout.sheet, name=name, flaws=left.flaws)
                 write_drawing(drawing, folder / name, self._plan.dxf_versions, svg=self._plan.svg)
 
     def assembly(self, assembly: Assembly, made: Sequence[MadePart]) -> None:

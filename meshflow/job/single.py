@@ -12,7 +12,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from meshflow.errors import MeshflowError, NestError, OptionError
 from meshflow.job.cache import Cache
@@ -27,7 +27,6 @@ from meshflow.job.scans import file_hash
 from meshflow.job.stages import Progress
 from meshflow.job.walk import Walk
 from meshflow.model.check import CheckReport
-from meshflow.model.curve import Polycurve
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.layout import Nest, SheetLayout
 from meshflow.model.part import Part
@@ -37,6 +36,9 @@ from meshflow.model.stock import Material, Objective, Process, Sheet
 from meshflow.model.surface import Source
 from meshflow.stock.cutting import bed_of
 from meshflow.stock.lookup import Stock
+
+if TYPE_CHECKING:
+    from meshflow.nest.offcuts import Offcut
 
 __all__ = ["check_file", "flatten_file", "nest_files", "part_name", "refused_report"]
 
@@ -406,9 +408,13 @@ def nest_files(
             name = f"sheet-{number:02d}"
             drawing = checked_drawing(compose_sheet(layout, parts, name=name))
             write_drawing(drawing, draft / name, (dxf_version,))
-            for count, outline in enumerate(_offcuts(layout, parts, spacing_mm, least_offcut_mm), start=1):
+            for count, left in enumerate(_offcuts(layout, parts, spacing_mm, least_offcut_mm), start=1):
                 stem = f"{name}-offcut-{count}"
-                write_drawing(compose_offcut(outline, layout.sheet, name=stem), draft / stem, (dxf_version,))
+                write_drawing(
+                    compose_offcut(left.outline, layout.sheet, name=stem, flaws=left.flaws),
+                    draft / stem,
+                    (dxf_version,),
+                )
         write_text(draft / "nest.json", json_text(nest_json(answer, parts)))
         written = publish(draft, folder, inputs=[*files, *hides])
     answer = replace(answer, notes=(*(note for one in drawn for note in one.notes), *answer.notes, *unfit))
@@ -418,7 +424,7 @@ def nest_files(
 
 def _offcuts(
     layout: SheetLayout, parts: Sequence[Part], spacing_mm: float, least_mm: float | None
-) -> tuple[Polycurve, ...]:
+) -> tuple[Offcut, ...]:
     from meshflow.nest.offcuts import offcuts
 
     if least_mm is None:

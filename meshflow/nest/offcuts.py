@@ -2,8 +2,9 @@
 
 The maker keeps a piece if something useful can still be cut from it. Here that is: a circle of a stated size fits.
 
-How: the sheet, less the parts grown by the spacing, less flaws, is opened by the circle, so that tails too thin for it
-fall away; where it hangs together round a part it is cut straight through. Of a rectangle all that lies beyond the last
+How: the sheet, less the parts grown by the spacing, is opened by the circle, so that tails too thin for it fall away;
+where it hangs together round a part it is cut straight through. Flaws stay in an offcut that has them all round, and
+are cut off where they lie at its edge. Of a rectangle all that lies beyond the last
 part is one piece with a straight edge, because that is how a sheet is parted. Outlines never come nearer to a part than
 the spacing, and have few corners.
 
@@ -16,6 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -27,20 +29,36 @@ from meshflow.geometry.transforms import motion_of
 from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.layout import SheetLayout
 from meshflow.model.part import Part
-from meshflow.model.stock import Sheet
+from meshflow.model.stock import Flaw, Sheet
 from meshflow.nest.shaped import rings_of
 
-__all__ = ["check_diameter", "offcuts"]
+__all__ = ["Offcut", "check_diameter", "offcuts"]
 
 _CHORD_MM = 0.02
 _PLAY_MM = 0.1  # what outlines may lose for the sake of few corners
 _ROUND = 16  # chords to a quarter circle
 
 
+@dataclass(frozen=True, slots=True)
+class Offcut:
+    """What is left of a sheet and worth keeping.
+
+    Parameters
+    ----------
+    outline : Polycurve
+        Closed, in the coordinates of the sheet [mm].
+    flaws : tuple of Flaw
+        Flaws of the sheet that lie within.
+    """
+
+    outline: Polycurve
+    flaws: tuple[Flaw, ...] = ()
+
+
 def offcuts(
     layout: SheetLayout, parts: Sequence[Part], *, spacing_mm: float, least_diameter_mm: float
-) -> tuple[Polycurve, ...]:
-    """Return outlines of what is left of a nested sheet and worth keeping.
+) -> tuple[Offcut, ...]:
+    """Return what is left of a nested sheet and worth keeping.
 
     Parameters
     ----------
@@ -55,8 +73,8 @@ def offcuts(
 
     Returns
     -------
-    tuple of Polycurve
-        Closed outlines in the coordinates of the sheet, the largest first [mm].
+    tuple of Offcut
+        The largest first.
 
     Raises
     ------
@@ -66,21 +84,39 @@ def offcuts(
     Examples
     --------
     >>> from meshflow.model.layout import Placement
-    >>> from meshflow.model.stock import Sheet
+    >>> from meshflow.model.stock import Flaw, Sheet
     >>> plate = Part("plate", Polycurve([[0, 0], [100, 0], [100, 100], [0, 100]]))
     >>> layout = SheetLayout(Sheet("400x100", 400.0, 100.0), (Placement("plate", 1, 0.0, 0.0, 0.0),), 100.0, 1.0)
-    >>> [piece.points.max(axis=0).tolist() for piece in offcuts(layout, [plate], spacing_mm=2, least_diameter_mm=50)]
-    [[400.0, 100.0]]
+    >>> (piece,) = offcuts(layout, [plate], spacing_mm=2, least_diameter_mm=50)
+    >>> piece.outline.points.max(axis=0).tolist()
+    [400.0, 100.0]
     """
     check_diameter(least_diameter_mm)
     radius = 0.5 * least_diameter_mm
-    whole = _whole(layout.sheet)
+    sheet, whole = layout.sheet, _whole(layout.sheet)
+    flaws = [(flaw, _grown(flaw.outline, flaw.clearance_mm)) for flaw in sheet.flaws if not flaw.grade]
     kept: list[Any] = []
     for area in _left(layout, whole, {part.name: part for part in parts}, spacing_mm):
         for piece in parts_of(_opened(area, radius).intersection(whole)):
-            kept += [ring for ring in rings_of(piece) if _holds(ring, radius)]
+            kept += [ring for ring in _without_flaws_at_the_edge(piece, flaws) if _holds(ring, flaws, radius)]
     kept.sort(key=lambda ring: (-ring.area, ring.bounds))
-    return tuple(Polycurve(np.asarray(ring.exterior.coords)[:-1]) for ring in kept)
+    return tuple(
+        Offcut(
+            Polycurve(np.asarray(ring.exterior.coords)[:-1]),
+            tuple(flaw for flaw, body in flaws if ring.contains(body)),
+        )
+        for ring in kept
+    )
+
+
+def _without_flaws_at_the_edge(piece: Any, flaws: Sequence[tuple[Flaw, Any]]) -> list[Any]:
+    found = []
+    for ring in rings_of(piece):
+        left = ring
+        for _, body in flaws:
+            left = left if left.contains(body) or left.disjoint(body) else left.difference(body)
+        found += [part for area in parts_of(left) for part in rings_of(area)]
+    return found
 
 
 def check_diameter(least_diameter_mm: float) -> None:
@@ -109,7 +145,6 @@ def _left(layout: SheetLayout, whole: Any, known: dict[str, Part], spacing_mm: f
         outline = transformed(known[placement.part].outline, motion_of(placement))
         taken.append(_grown(outline, spacing_mm))
     end = max((body.bounds[2] for body in taken), default=0.0)
-    taken += [_grown(flaw.outline, flaw.clearance_mm) for flaw in sheet.flaws if not flaw.grade]
     free = whole.difference(shapely.union_all(taken))
     if sheet.outline is not None:
         return [free]
@@ -129,5 +164,9 @@ def _opened(area: Any, radius: float) -> Any:
     return reached.simplify(_PLAY_MM)
 
 
-def _holds(ring: Any, radius: float) -> bool:
-    return pole_of_inaccessibility(ring, tolerance=0.01 * radius)[1] >= 0.99 * radius
+def _holds(ring: Any, flaws: Sequence[tuple[Flaw, Any]], radius: float) -> bool:
+    """Return whether the circle fits, clear of flaws."""
+    import shapely
+
+    clear = ring.difference(shapely.union_all([body for _, body in flaws]))
+    return any(pole_of_inaccessibility(area, tolerance=0.01 * radius)[1] >= 0.99 * radius for area in parts_of(clear))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
@@ -120,3 +121,24 @@ def test_help_is_instant_because_no_heavy_library_is_imported(arguments):
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=60, check=True)
     assert done.stdout.splitlines()[-1] == "HEAVY []"
+
+
+@pytest.mark.parametrize(("given", "used"), [(None, "1"), ("3", "3")])
+def test_linear_algebra_keeps_to_one_thread_unless_the_user_says_otherwise(given, used):
+    # What counts is what the variable says when numpy is loaded, which reads it once.
+    code = (
+        "import os, sys\n"
+        "class Watch:\n"
+        "    def find_spec(self, name, path=None, target=None):\n"
+        "        if name == 'numpy':\n"
+        "            print('threads', os.environ.get('OPENBLAS_NUM_THREADS'))\n"
+        "            sys.meta_path.remove(self)\n"
+        "sys.meta_path.insert(0, Watch())\n"
+        "from meshflow_cli.main import main\n"
+        "main(['stock', 'materials'])\n"
+    )
+    environment = {name: value for name, value in os.environ.items() if not name.endswith("_NUM_THREADS")}
+    environment |= {} if given is None else {"OPENBLAS_NUM_THREADS": given}
+    script = [sys.executable, "-c", code]
+    said = subprocess.run(script, capture_output=True, text=True, timeout=60, env=environment, check=True)
+    assert [line for line in said.stdout.splitlines() if line.startswith("threads")] == [f"threads {used}"]

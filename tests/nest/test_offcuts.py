@@ -29,26 +29,35 @@ def at(*places: tuple[float, float], sheet: Sheet | None = None) -> SheetLayout:
 def test_beyond_the_last_part_the_sheet_is_parted_straight():
     (piece, below) = offcuts(at((0.0, 0.0)), [PLATE], spacing_mm=4.0, least_diameter_mm=60.0)
     # Parted at 100 + 4 mm, a hair more for the chords.
-    assert shapely.box(104.2, 0, 500, 200).within(ring(piece))
-    assert ring(piece).bounds == pytest.approx((104.0, 0.0, 500.0, 200.0), abs=0.2)
-    assert len(piece.points) == 4
-    assert ring(below).bounds == pytest.approx((0.0, 64.0, 104.0, 200.0), abs=0.2)
+    assert shapely.box(104.2, 0, 500, 200).within(ring(piece.outline))
+    assert ring(piece.outline).bounds == pytest.approx((104.0, 0.0, 500.0, 200.0), abs=0.2)
+    assert len(piece.outline.points) == 4
+    assert ring(below.outline).bounds == pytest.approx((0.0, 64.0, 104.0, 200.0), abs=0.2)
 
 
 def test_what_takes_no_circle_is_not_kept():
     layout = at((0.0, 0.0), (390.0, 140.0))
     assert offcuts(layout, [PLATE], spacing_mm=4.0, least_diameter_mm=400.0) == ()
     whole = offcuts(at(), [], spacing_mm=4.0, least_diameter_mm=200.0)
-    assert [ring(piece).area for piece in whole] == pytest.approx([100_000.0])
+    assert [ring(piece.outline).area for piece in whole] == pytest.approx([100_000.0])
     assert offcuts(at(), [], spacing_mm=4.0, least_diameter_mm=201.0) == ()
 
 
-def test_flaws_are_not_part_of_an_offcut():
-    sheet = Sheet("s", 500.0, 200.0, flaws=(Flaw(Circle((300.0, 100.0), 20.0), 5.0),))
-    pieces = offcuts(at((0.0, 0.0), sheet=sheet), [PLATE], spacing_mm=4.0, least_diameter_mm=50.0)
-    flaw = shapely.Point(300, 100).buffer(25.0)
-    assert pieces
-    assert all(ring(piece).intersection(flaw).area < 1e-9 for piece in pieces)
+def test_flaws_within_stay_in_the_offcut_and_those_at_its_edge_are_cut_off():
+    within, at_edge = Flaw(Circle((300.0, 100.0), 20.0), 5.0), Flaw(Circle((490.0, 100.0), 20.0), 5.0)
+    sheet = Sheet("s", 500.0, 200.0, flaws=(within, at_edge))
+    beyond, *others = offcuts(at((0.0, 0.0), sheet=sheet), [PLATE], spacing_mm=4.0, least_diameter_mm=50.0)
+    assert beyond.flaws == (within,)
+    assert ring(beyond.outline).contains(shapely.Point(300, 100).buffer(20.0))
+    assert ring(beyond.outline).intersection(shapely.Point(490, 100).buffer(25.0)).area < 1e-9
+    assert all(piece.flaws == () for piece in others)
+
+
+def test_an_offcut_whose_flaws_leave_no_room_for_the_circle_is_not_kept():
+    sheet = Sheet("s", 200.0, 200.0, flaws=(Flaw(Circle((100.0, 100.0), 30.0), 5.0),))
+    (piece,) = offcuts(at(sheet=sheet), [], spacing_mm=1.0, least_diameter_mm=60.0)
+    assert len(piece.flaws) == 1
+    assert offcuts(at(sheet=sheet), [], spacing_mm=1.0, least_diameter_mm=110.0) == ()
 
 
 @pytest.mark.parametrize("size", [0.0, -5.0, float("nan")])
@@ -75,7 +84,7 @@ def test_offcuts_of_any_layout_keep_off_the_parts_and_hold_the_circle(seed, spac
         return
     layout = answer.sheets[0]
     edge = ring(sheet.outline) if sheet.outline is not None else shapely.box(0, 0, 700, 400)
-    pieces = [ring(piece) for piece in offcuts(layout, parts, spacing_mm=spacing, least_diameter_mm=size)]
+    pieces = [ring(piece.outline) for piece in offcuts(layout, parts, spacing_mm=spacing, least_diameter_mm=size)]
     for number, piece in enumerate(pieces):
         assert piece.is_valid
         assert piece.difference(edge.buffer(1e-6)).area < 1e-6
