@@ -82,6 +82,8 @@ def ring_area(ring: IntArray) -> int:
 
 def _with_arcs_cut(outline: Polycurve | Circle) -> Polycurve:
     """Cut arcs where their tangent lies along an axis: tangents there keep the bounding box true."""
+    if isinstance(outline, Polycurve) and not np.any(outline.bulges):
+        return outline
     table = pieces(outline)
     points, bulges = [], []
     first = table.heading - 0.5 * table.sweep

@@ -18,7 +18,7 @@ import numpy as np
 
 from meshflow.geometry.curves import bounds, transformed
 from meshflow.model.arrays import IntArray
-from meshflow.model.curve import Motion
+from meshflow.model.curve import Circle, Motion, Polycurve
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.inputs import net_area
@@ -148,6 +148,13 @@ def usable_steps(sheet: Sheet, margin_mm: float, spacing_mm: float) -> tuple[int
     return corner, far[0] + SLACK_STEPS - corner, far[1] + SLACK_STEPS - corner
 
 
+def _reach(outline: Polycurve | Circle) -> float:
+    """Return the greatest x of an outline."""
+    if isinstance(outline, Polycurve) and not np.any(outline.bulges):
+        return float(outline.points[:, 0].max())
+    return bounds(outline)[2]
+
+
 def _quarters(angle_deg: float) -> tuple[int, float]:
     """Split a turn into whole quarters and a rest from 0 to under 90 degrees."""
     turn = math.fmod(angle_deg, 360.0)
@@ -168,6 +175,6 @@ def _quarter_turned(
     start = int(np.lexsort((moved[:, 1], moved[:, 0]))[0])  # one first corner, so that equal rings compare equal
     shift = corner[0] + low
     motion = Motion(mirrored, math.radians(angle_deg))
-    reach = bounds(transformed(part.outline, motion))[2]
+    reach = _reach(transformed(part.outline, motion))
     moved = np.ascontiguousarray(np.roll(moved, -start, axis=0))
     return Pose(angle_deg, mirrored, moved, (int(shift[0]), int(shift[1])), reach)

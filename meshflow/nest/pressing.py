@@ -44,6 +44,7 @@ _CLOSED = (0.005, 0.0003)  # and closing up, from its first to its last
 _PATIENCE = (40, 60)  # rounds without help, exploring and closing up
 _CYCLE, _LONGER, _CLOSING = 5000, 1.6, 0.6  # moves of the first exploring, how each grows, closing over exploring
 _POOL = 12  # failed layouts kept
+_NO_GAIN = 100.0  # grid steps above the least possible that are not worth the search: 0.01 mm
 
 
 @dataclass(frozen=True, eq=False)
@@ -186,7 +187,7 @@ class Lane:
     @property
     def finished(self) -> bool:
         """Whether the best cannot become shorter."""
-        return self.best.length <= self._least * (1.0 + 1e-7) + 2.0
+        return self.best.length <= self._least + _NO_GAIN
 
     def fit(self, moves: int) -> None:
         """Look for any layout without overlaps, for about so many moves; `fits` says whether there is one."""

@@ -21,6 +21,8 @@ from functools import cache
 
 import numpy as np
 import pytest
+from bench.jigsaws import LENGTH_MM, jigsaw
+from bench.jigsaws import WIDTH_MM as JIGSAW_WIDTH_MM
 from bench.strip_instances import PUBLISHED, WIDTH_MM, bins, check, checked_density, part, shapes, strip
 
 from meshflow.model.stock import Sheet
@@ -190,3 +192,15 @@ def test_the_first_answer_for_parts_of_many_corners_comes_at_once(name, spacing_
         f"{100.0 * answer.sheets[0].utilisation:.1f} %"
     )
     assert took < FIRST_ANSWER_S
+
+
+@pytest.mark.parametrize("turns", [(0.0,), (0.0, 90.0, 180.0, 270.0)], ids=["as it lies", "by quarters"])
+@pytest.mark.parametrize("count", [4, 7, 10])
+def test_a_rectangle_cut_by_straight_lines_is_put_together_again(count, turns):
+    for seed in (1,) if SHORT else (1, 2, 3):
+        parts = jigsaw(seed, count, turns)
+        sheet = Sheet("table", 2.0 * LENGTH_MM, JIGSAW_WIDTH_MM)
+        answer = nest(parts, [sheet], margin_mm=0.0, spacing_mm=0.0, effort=WITHOUT_END, seconds=SECONDS)
+        share = 100.0 * LENGTH_MM / answer.sheets[0].used_length_mm
+        print(f"\n{count} pieces, seed {seed}: {share:.3f} %", end="")
+        assert share >= JIGSAW

@@ -1,0 +1,109 @@
+"""How much of a hide any layout could cover: a bound on the yield, for the maker to hold a layout against.
+
+Terms: the *usable* area is the hide inside its margin, less flaws with their clearance; the *yield* is the net area of
+the parts over it.
+
+Bound: no part reaches into a corner narrower than itself. Take for each part the centre c and radius r of a disk inside
+it, and R, the farthest of its outline from c. Wherever the part lies, c is at least r inside the usable area, and all
+of the part within R of c. So no layout covers more than the usable area within R of the usable area moved in by r, for
+some part. It holds for all turns, turned over or not. It says nothing of how parts fit each other, and is no aim.
+
+Shapely's rounding of corners by chords is allowed for on the larger side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from meshflow.geometry.curves import tessellate
+from meshflow.geometry.polygons import material, pole_of_inaccessibility
+from meshflow.model.part import Part
+from meshflow.model.stock import Sheet
+
+__all__ = ["reachable_area", "usable_area"]
+
+_CHORD_MM = 0.02
+_ROUND = 32  # chords to a quarter circle: an arc of radius R is short by R times 1 - cos(pi / 128) at most
+_SHORT = 1.0 - np.cos(np.pi / (4 * _ROUND))
+
+
+def usable_area(sheet: Sheet, *, margin_mm: float, least_grade: int = 0) -> float:
+    """Return the area of a sheet inside its margin, less flaws with their clearance [mm2].
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet, offcut or hide.
+    margin_mm : float
+        Clear edge [mm].
+    least_grade : int
+        Zones of a lower grade than this do not count as usable; 0: all do.
+
+    Returns
+    -------
+    float
+        Area [mm2], from above by what chords add.
+
+    Examples
+    --------
+    >>> round(usable_area(Sheet("s", 120.0, 70.0), margin_mm=10.0), 3)
+    5000.0
+    """
+    return float(_usable(sheet, margin_mm, least_grade).area)
+
+
+def reachable_area(sheet: Sheet, parts: Sequence[Part], *, margin_mm: float) -> float:
+    """Return an area that no layout of these parts on the sheet can exceed [mm2].
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet, offcut or hide.
+    parts : sequence of Part
+        The parts, in any number each.
+    margin_mm : float
+        Clear edge [mm].
+
+    Returns
+    -------
+    float
+        Area [mm2]; 0 where no part fits.
+
+    Examples
+    --------
+    >>> from meshflow.model.curve import Circle
+    >>> disk = Part("disk", Circle((0.0, 0.0), 10.0))
+    >>> slot = Sheet("slot", 100.0, 15.0)
+    >>> reachable_area(slot, [disk], margin_mm=0.0)
+    0.0
+    """
+    import shapely
+
+    reached = [_reached(_usable(sheet, margin_mm, part.least_grade), part) for part in parts]
+    return float(shapely.union_all(reached).area) if reached else 0.0
+
+
+def _usable(sheet: Sheet, margin_mm: float, least_grade: int) -> Any:
+    import shapely
+
+    edge: Any = shapely.box(0.0, 0.0, sheet.length_mm, sheet.width_mm)
+    if sheet.outline is not None:
+        edge = material(sheet.outline, tolerance=_CHORD_MM).buffer(_CHORD_MM)
+    inside = edge.buffer(-margin_mm, quad_segs=_ROUND)
+    taken = [
+        material(flaw.outline, tolerance=_CHORD_MM).buffer(flaw.clearance_mm * (1.0 - _SHORT) - _CHORD_MM)
+        for flaw in sheet.flaws
+        if flaw.grade == 0 or 0 < least_grade < flaw.grade
+    ]
+    return inside.difference(shapely.union_all(taken))
+
+
+def _reached(usable: Any, part: Part) -> Any:
+    centre, radius = pole_of_inaccessibility(material(part.outline, tolerance=_CHORD_MM), tolerance=_CHORD_MM)
+    points = tessellate(part.outline, tolerance=_CHORD_MM, outside=True)
+    farthest = float(np.hypot(*(points - np.array(centre)).T).max())
+    centres = usable.buffer(-(radius - 2.0 * _CHORD_MM), quad_segs=_ROUND)
+    return centres.buffer(farthest * (1.0 + 2.0 * _SHORT) + _CHORD_MM, quad_segs=_ROUND).intersection(usable)
