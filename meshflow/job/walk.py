@@ -196,7 +196,7 @@ class Walk:
                 seed=plan.seed,
                 effort=plan.effort,
                 seconds=plan.seconds,
-                progress=lambda what, share: self.progress(f"{name}: {what}", share),
+                progress=lambda what, share: self.progress(f"{name}: {what.replace('nest', 'nesting', 1)}", share),
             )
         _stop_if_interrupted(answer)
         return answer

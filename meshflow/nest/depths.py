@@ -24,12 +24,11 @@ from meshflow.nest.prepare import Pose
 __all__ = ["GIVE_STEPS", "DepthTable", "depth_table", "pair_count", "table_cost"]
 
 GIVE_STEPS = 2  # taken off all round each piece [grid steps]
-_NODES = 40  # of a picture along the root of its area, for few poses;
-_NODES_MANY, _MANY = 24, 48  # fewer from so many poses on
+_NODES = ((48, 40), (80, 24), (160, 16), (np.inf, 12))  # of a picture along the root of its area, by number of poses
 _LEAST_NODES, _MOST_NODES = 8, 160
 # The no-fit polygon of poses that may lie in each other: out of reach.
 _NOWHERE = (1 << 45) + np.array([[0, 0, 9, 0], [9, 0, 0, 9], [0, 9, 0, 0]], dtype=np.int64)
-_MOST_SIDES = 2_500_000  # of all no-fit polygons; 100 MB
+_MOST_SIDES = 4_000_000  # of all no-fit polygons; 160 MB
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,12 +60,23 @@ def pair_count(poses: Sequence[Pose]) -> int:
 
 
 def table_cost(poses: Sequence[Pose], fixed: Sequence[Pose] = ()) -> float:
-    """Return about how many milliseconds the table takes on one core of 2020; infinite where it would be too large."""
-    corners = sum(len(pose.ring) for pose in poses) / max(len(poses), 1)
+    """Return about how many milliseconds the table takes on one core of 2020; infinite where it would be too large.
+
+    No-fit polygons are worked out once for each pair of shapes and turn between them, pictures for each pair of poses.
+    """
+    count, nodes = len(poses), _nodes(len(poses) + len(fixed))
+    corners = sum(len(pose.ring) for pose in poses) / max(count, 1)
     more = float(sum(len(pose.ring) for pose in fixed))
-    sides = 2.0 * corners * len(poses) ** 2 + 2.0 * len(poses) * (more + corners * len(fixed))
-    of_fixed = len(poses) * (0.3 * len(fixed) + 0.025 * (more + corners * len(fixed)))
-    return np.inf if sides > _MOST_SIDES else pair_count(poses) * (0.3 + 0.05 * corners) + of_fixed
+    with_fixed = 2.0 * count * (more + corners * len(fixed))
+    sides = 2.0 * corners * count**2 + with_fixed
+    if sides > _MOST_SIDES:
+        return np.inf
+    return 0.004 * corners * pair_count(poses) + 0.025 * 0.5 * with_fixed + 5e-6 * nodes**2 * sides
+
+
+def _nodes(count: int) -> int:
+    """Return how fine pictures are for so many poses."""
+    return next(nodes for many, nodes in _NODES if count < many)
 
 
 def depth_table(
@@ -100,7 +110,7 @@ def depth_table(
             sides.append(_sides(segments))
     first = np.concatenate([[0], np.cumsum([len(table) for table in sides])])
     box = np.array([[*table[:, :2].min(axis=0), *table[:, :2].max(axis=0)] for table in sides])
-    shape, at = _shapes(box, _NODES if len(poses) < _MANY else _NODES_MANY)
+    shape, at = _shapes(box, _nodes(len(poses)))
     pictures = np.zeros(int(at[-1]), dtype=np.float32)
     every = np.ascontiguousarray(np.concatenate(sides))
     depth_pictures(every, first, box, at, shape, pictures)

@@ -30,7 +30,7 @@ __all__ = ["LEAST_GAIN_STEPS", "MOVES_PER_EFFORT", "TABLE_COST", "Improver"]
 MOVES_PER_EFFORT = 1500  # of each lane
 LEAST_GAIN_STEPS = 100
 MOST_PIECES = 500  # moved at once
-TABLE_COST = (500.0, 300.0)  # of the table at most, by `depths.table_cost`: always, and for each unit of effort
+TABLE_COST = (500.0, 600.0)  # of the table at most, by `depths.table_cost`: always, and for each unit of effort
 _TRY, _SHORTENING = 1500, 3000  # moves of each lane in the first turn; twice as many each time
 
 

@@ -76,7 +76,9 @@ def ways_of(
     cost: float,
     between: Callable[[], None],
 ) -> Ways | None:
-    """Return the table for these pieces: of all poses, or of those in use, or None where it would cost too much.
+    """Return the table for these pieces, or None where it would cost too much.
+
+    It is that of all poses, else of those in use and turned half round, else of those in use.
 
     Parameters
     ----------
@@ -101,13 +103,19 @@ def ways_of(
         number: tuple(pose for pose in poses if pose.key in used[number]) or poses[:1]
         for number, poses in every.items()
     }
+    some = {number: _with_half_turns(poses, few[number]) for number, poses in every.items()}
     lying = list({one.pose.key: one for one in fixed}.values())
-    for kept in (every, few):
+    for kept in (every, some, few):
         begin, poses = _numbered(kept, graded=any(one.grade for one in lying))
         if table_cost(poses, [one.pose for one in lying]) <= cost:
             table = _table(poses, lying, between)
             return Ways(kept, begin, {one.pose.key: len(poses) + k for k, one in enumerate(lying)}, table)
     return None
+
+
+def _with_half_turns(poses: tuple[Pose, ...], used: tuple[Pose, ...]) -> tuple[Pose, ...]:
+    known = {(pose.mirrored, round(pose.angle_deg % 180.0, 6) % 180.0) for pose in used}
+    return tuple(pose for pose in poses if (pose.mirrored, round(pose.angle_deg % 180.0, 6) % 180.0) in known)
 
 
 def _table(poses: Sequence[Pose], lying: Sequence[Fixed], between: Callable[[], None]) -> DepthTable:

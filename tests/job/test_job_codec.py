@@ -96,7 +96,9 @@ def records():
         Motion(True, 0.25, 1.0, -2.0),
         0.8,
     )
-    sheet = Sheet("500x400", 500.0, 400.0, "dc01", 1.0, 2, "left over", ("steel",), "USER", "by hand", "scratched")
+    flaws = (Flaw(Circle((20.0, 30.0), 4.0), 1.5), Flaw(outline, 0.0, 2))
+    stuff = ("dc01", 1.0, 2, "left over", ("steel",), "USER", "by hand", "scratched")
+    sheet = Sheet("500x400", 500.0, 400.0, *stuff, outline, flaws, 12.5)
     layout = SheetLayout(sheet, (Placement("wall", 1, 10.0, 20.0, 90.0, True),), 123.4, 0.55)
     nest = Nest((layout,), (("collar", 2),), 1, True, "effort", 10.0, 3.0, 7, 4, (finding,))
     report = CheckReport(source, 9, 8, (1.0, 2.0, 3.0), 1, 2, (finding,))
