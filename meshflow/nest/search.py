@@ -338,6 +338,12 @@ class _Tries:
             length, width = self.pieces[number].poses[0].size
             return max(length, width), min(length, width)
 
+        graded = any(one.grade for size in self.group.sizes for one in size.fixed)
+
+        def strict(number: int) -> int:
+            grade = self.pieces[number].part.least_grade
+            return grade if graded and grade else len(self.pieces) + 99
+
         measures: list[Callable[[int], float]] = [
             lambda number: self.pieces[number].ring_area,
             lambda number: sides(number)[0],
@@ -346,7 +352,8 @@ class _Tries:
         ]
         plans = []
         for measure in measures:
-            numbers = sorted(self.group.pieces, key=lambda number: (-measure(number), number))
+            # Whoever asks for a grade has fewer places to go to: the strictest first.
+            numbers = sorted(self.group.pieces, key=lambda number: (strict(number), -measure(number), number))
             order = [Step(number) for number in numbers for _ in range(self.pieces[number].part.quantity)]
             plans.append(_Plan(tuple(order)))
         return plans + [_Plan(plans[0].order, size) for size in range(1, len(self.group.sizes))]

@@ -31,7 +31,7 @@ from meshflow.model.layout import Nest, Placement, SheetLayout
 from meshflow.model.part import Mark, Part
 from meshflow.model.pattern import Seam, Verdict
 from meshflow.model.region import Smoothing
-from meshflow.model.stock import Material, Sheet
+from meshflow.model.stock import Flaw, Material, Sheet
 from meshflow.model.surface import Evidence, Source, Surface
 from meshflow.stock import load_stock
 

@@ -49,8 +49,8 @@ def test_any_layout_on_a_hide_keeps_its_distances(margin, spacing, clearance, sc
 def test_a_part_that_asks_for_the_best_keeps_off_the_lower_grade_and_others_do_not():
     zone = Flaw(box(300.0, 200.0), 0.0, 3)
     sheet = Sheet("half", 600.0, 200.0, count=1, flaws=(zone,))
-    best = Part("best", box(140.0, 90.0), quantity=4, least_grade=2)
-    any_grade = Part("any", box(140.0, 90.0), quantity=4)
+    best = Part("best", box(140.0, 90.0), quantity=4, least_grade=2, turns_deg=(0.0,))
+    any_grade = Part("any", box(140.0, 90.0), quantity=4, turns_deg=(0.0,))
     answer = nest([best, any_grade], [sheet], margin_mm=0, spacing_mm=3)
     assert answer.unplaced == ()
     check(answer, [best, any_grade], margin=0, spacing=3)
