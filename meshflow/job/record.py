@@ -22,6 +22,7 @@ from meshflow.job.scans import file_hash
 from meshflow.job.stages import NEST_VERSION, PART_STAGES
 from meshflow.job.toolroom import RELIEF_VERSION, TOOL_VERSION
 from meshflow.model.assembly import Assembly
+from meshflow.model.layout import SheetLayout
 from meshflow.model.part import Part
 
 __all__ = ["job_record", "versions"]
@@ -214,6 +215,15 @@ def _laying(part: Part) -> dict[str, Any]:
     return {key: value for key, value in said.items() if value}
 
 
+def _cut(layout: SheetLayout, group: NestGroup) -> dict[str, Any]:
+    """Return what cutting a sheet takes; time and cost where the shop's stock file says how fast it cuts."""
+    from meshflow.nest.cutting import sheet_cut
+
+    cut = sheet_cut(layout, [made.part for made in group.parts], group.parts[0].plan.process)
+    figures = {"cut_mm": cut.cut_mm, "pierces": cut.pierces, "time_s": cut.time_s, "cost": cut.cost}
+    return {name: round(value, 3) for name, value in figures.items() if value is not None}
+
+
 def _nest(group: NestGroup) -> dict[str, Any]:
     sheets = [layout.sheet for layout in group.nest.sheets]
     return {
@@ -233,6 +243,7 @@ def _nest(group: NestGroup) -> dict[str, Any]:
         "sheets": len(group.nest.sheets),
         "sheets_lower_bound": group.nest.sheets_lower_bound,
         "utilisation": [round(layout.utilisation, 6) for layout in group.nest.sheets],
+        "cut": [_cut(layout, group) for layout in group.nest.sheets],
         "unplaced": [{"part": name, "count": count} for name, count in group.nest.unplaced],
         "verified": group.nest.verified,
         "stopped_by": group.nest.stopped_by,

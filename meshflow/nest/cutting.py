@@ -2,8 +2,8 @@
 
 Rows looked for: ``cutting_speed`` [mm/min], ``pierce_time`` [s], ``hourly_rate`` [1/h, in the workshop's own money].
 Of a range the slow and dear end counts. Where a row is missing the figure is None and `SheetCut.missing` says which
-row; nothing is guessed. The tables that come with the library hold none of the three, and a stock file may only give
-rows that the tables know; a `Process` made in Python may have them. Speed depends on material and thickness: the note
+row; nothing is guessed. The tables that come with the library hold none of the three: a shop gives those of its own
+machine in its stock file. Speed depends on material and thickness: the note
 of its row, which should say which it holds for, is shown with it. Moves between cuts, loading and set-up are not in.
 """
 
@@ -70,6 +70,18 @@ def sheet_cut(layout: SheetLayout, parts: Sequence[Part], process: Process) -> S
     ------
     NestError
         If the sheet names a part that is not among `parts`, or a row used has no usable number or unit.
+
+    Examples
+    --------
+    >>> from meshflow.model.curve import Circle
+    >>> from meshflow.model.layout import Placement
+    >>> from meshflow.model.stock import Sheet
+    >>> from meshflow.stock.load import load_stock
+    >>> washer = Part("washer", Circle((50.0, 50.0), 50.0), (Circle((50.0, 50.0), 20.0),))
+    >>> layout = SheetLayout(Sheet("s", 100.0, 100.0), (Placement("washer", 1, 0.0, 0.0, 0.0),), 100.0, 0.66)
+    >>> cut = sheet_cut(layout, [washer], load_stock().process("water_jet"))
+    >>> round(cut.cut_mm, 1), cut.pierces, cut.time_s
+    (439.8, 2, None)
     """
     known = {part.name: part for part in parts}
     for name in (placement.part for placement in layout.placements):

@@ -1,8 +1,8 @@
 """The keys that each kind of table knows, besides its rows of facts.
 
 The fact keys are not listed here: those that our own tables use, with their units, are the known ones (`columns_of`),
-so that a new row in a table needs no change of code. Only the rows of allowances are known besides: our own tables have
-none, since the usual widths go by thickness.
+so that a new row in a table needs no change of code. Only two groups of rows are known besides, of which our own tables
+have none: allowances, since the usual widths go by thickness, and what cutting takes on a shop's own machine.
 """
 
 from __future__ import annotations
@@ -113,11 +113,17 @@ _ALLOWANCES: Final[Mapping[str, Column]] = {
     for word in ("allowance", "caution")
     for kind in get_args(AllowanceKind)
 }
+# What a shop knows of its own machine, and our tables do not.
+_CUTTING: Final[Mapping[str, Column]] = {
+    "cutting_speed": Column("mm/min", False),
+    "pierce_time": Column("s", False),
+    "hourly_rate": Column("1/h", False),
+}
 
 
 def columns_of(rows: Rows) -> Columns:
-    """Return the fact keys of `rows` by kind, with those of allowances; those of a temper under ``material.temper``."""
-    columns: dict[str, dict[str, Column]] = {"material": dict(_ALLOWANCES)}
+    """Return the fact keys of `rows` by kind, with those that only a shop can fill; of a temper ``material.temper``."""
+    columns: dict[str, dict[str, Column]] = {"material": dict(_ALLOWANCES), "process": dict(_CUTTING)}
     for kind, table in rows.items():
         for row in table.values():
             _note(row, columns.setdefault(kind, {}))

@@ -127,3 +127,19 @@ def test_the_drawing_of_a_hide_is_never_written_over(leather):
     with pytest.raises(InputError):
         run(leather.job, out=leather.folder)
     assert hide.read_bytes() == before
+
+
+def test_the_record_says_what_cutting_takes_and_its_cost_once_the_shop_says_its_speed(bench):
+    run(bench.job, out=bench.out)
+    (plain,) = [nest["cut"][0] for nest in record(bench)["nests"] if nest["group"] == "cu_etp-0.8mm"]
+    assert set(plain) == {"cut_mm", "pierces"}
+    stock = "[process.water_jet]\ncutting_speed = 600\npierce_time = 3\nhourly_rate = 90\n"
+    (bench.folder / "own.toml").write_text(stock)
+    bench.change(('title = "Organ case, left wing"', 'title = "Organ case, left wing"\nstock = "own.toml"'))
+    run(bench.job, out=bench.out)
+    (cut,) = [nest["cut"][0] for nest in record(bench)["nests"] if nest["group"] == "cu_etp-0.8mm"]
+    # At 10 mm a second and 3 s a pierce; an hour costs 90.
+    seconds = cut["cut_mm"] / 10 + 3 * cut["pierces"]
+    assert cut["time_s"] == pytest.approx(seconds, abs=1e-3)
+    assert cut["cost"] == pytest.approx(seconds / 40, abs=1e-3)
+    assert cut["cut_mm"] == plain["cut_mm"]
