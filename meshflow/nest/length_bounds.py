@@ -13,7 +13,7 @@ poses counts. Parts whose turns have play count nothing here: their chords chang
 part that meets the line several times the sum is taken, which is one number more of the same set.
 
 Sources: dual feasible functions u(eps) and u(k) after Fekete and Schepers, "New classes of fast lower bounds for bin
-packing problems", Mathematical Programming 91, 2001.
+packing problems", Mathematical Programming 91, 2001 (from memory).
 """
 
 from __future__ import annotations

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
@@ -12,6 +13,7 @@ from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.layout import Nest, SheetLayout
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
+from meshflow.nest.length_bounds import length_bounds
 
 __all__ = ["SCHEMA", "nest_json", "sheet_shape"]
 
@@ -34,7 +36,8 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
         ``schema``, ``sheets`` (each with ``length_mm``, ``width_mm``, ``used_length_mm``, ``utilisation``,
         ``placements``, and where it is no rectangle or has flaws ``edge`` and ``flaws``), ``unplaced`` (each with
         ``part`` and ``count``), ``sheets_lower_bound``, ``verified``, ``stopped_by``, ``margin_mm``, ``spacing_mm``,
-        ``seed`` and ``effort``. A placement mirrors ``x -> -x`` if ``mirrored``, then turns ``angle_deg``
+        ``seed`` and ``effort``, and where one rectangle takes all ``used_length_lower_bound_mm`` and
+        ``hull_utilisation_hint``. A placement mirrors ``x -> -x`` if ``mirrored``, then turns ``angle_deg``
         counter-clockwise about the drawing's origin, then moves by ``x_mm`` and ``y_mm``.
 
     Raises
@@ -58,6 +61,25 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
         "spacing_mm": nest.spacing_mm,
         "seed": nest.seed,
         "effort": nest.effort,
+        **_of_one_sheet(nest, parts),
+    }
+
+
+def _of_one_sheet(nest: Nest, parts: Sequence[Part]) -> dict[str, float]:
+    """Return how much of its length is needed at least, and the hint of the hulls, where one rectangle takes all."""
+    if len(nest.sheets) != 1 or nest.sheets[0].sheet.outline is not None:
+        return {}
+    (layout,) = nest.sheets
+    counts = Counter(placement.part for placement in layout.placements)
+    found = length_bounds(
+        [(part, counts[part.name]) for part in parts],
+        width_mm=layout.sheet.width_mm,
+        margin_mm=nest.margin_mm,
+        spacing_mm=nest.spacing_mm,
+    )
+    return {
+        "used_length_lower_bound_mm": round(found.length_mm, 3),
+        "hull_utilisation_hint": round(found.hull_utilisation(layout.used_length_mm), 4),
     }
 
 

@@ -42,6 +42,9 @@ def test_the_answer_has_the_files_and_keys_of_the_contract(meshflow, parts):
     assert [key for key in answer if key in KEYS] == KEYS
     assert (answer["unplaced"], answer["verified"], answer["stopped_by"]) == ([], True, "effort")
     assert answer["sheets_lower_bound"] == 1
+    # Parts of 15 600 mm2 in a band of 283 mm need 55 mm, and edges less half the spacing on either side.
+    assert 70 < answer["used_length_lower_bound_mm"] <= answer["sheets"][0]["used_length_mm"]
+    assert answer["sheets"][0]["utilisation"] < answer["hull_utilisation_hint"] < 1.1
     (sheet,) = answer["sheets"]
     assert list(sheet) == SHEET_KEYS
     assert [list(placement) for placement in sheet["placements"]] == [PLACEMENT_KEYS] * 5

@@ -146,6 +146,8 @@ def test_the_record_has_the_keys_of_the_contract():
         "spacing_mm",
         "seed",
         "effort",
+        "used_length_lower_bound_mm",
+        "hull_utilisation_hint",
     ]
     assert record["schema"] == "meshflow-nest-1"
     assert list(record["sheets"][0]) == ["length_mm", "width_mm", "used_length_mm", "utilisation", "placements"]
