@@ -16,7 +16,7 @@ from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 
-__all__ = ["LONGEST_MM", "check_inputs", "net_area"]
+__all__ = ["LONGEST_MM", "check_inputs", "check_part", "net_area"]
 
 LONGEST_MM = 50_000.0  # the grid's whole numbers leave room for exact products up to this
 LEAST_AREA_MM2 = 1e-6
@@ -48,7 +48,7 @@ def check_inputs(
     _check_sheets(sheets, margin_mm)
     _check_names(parts)
     for part in parts:
-        _check_part(part)
+        check_part(part)
 
 
 def _is_count(value: object, *, least: int) -> bool:
@@ -130,7 +130,8 @@ def _check_names(parts: Sequence[Part]) -> None:
             raise NestError("two parts have this name.", where=one, remedy="Give each its own, or raise the quantity.")
 
 
-def _check_part(part: Part) -> None:
+def check_part(part: Part) -> None:
+    """Raise NestError for the first thing about a part that makes no sense."""
     if not _is_count(part.quantity, least=0):
         raise NestError(f"a quantity of {part.quantity} makes no sense.", where=part.name, remedy="Give 0 or more.")
     if not _is_count(part.most, least=0):

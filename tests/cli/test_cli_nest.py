@@ -303,3 +303,24 @@ def test_offcuts_of_no_size_are_refused(meshflow, parts):
     assert said.code in (1, 2)
     assert said.err
     assert not (parts / "sheets").exists()
+
+
+def test_bad_drawings_are_left_out_when_the_user_says_so_and_the_rest_is_nested(meshflow, parts):
+    doc = ezdxf.new()
+    doc.header["$INSUNITS"] = 4
+    doc.modelspace().add_lwpolyline([(0, 0), (50, 50), (50, 0), (0, 50)], close=True)
+    doc.saveas(parts / "bow.dxf")
+    (parts / "empty.dxf").write_text("")
+    files = ("slat.dxf", "bow.dxf", "empty.dxf", "gone.dxf")
+    refused = meshflow("nest", *files, "--sheet", "400x300", "--out", "sheets")
+    assert refused.code == 1
+    assert not (parts / "sheets").exists()
+    said = meshflow("nest", *files, "--sheet", "400x300", "--leave-out", "--out", "sheets")
+    assert said.code == 1
+    for name in ("bow", "empty", "gone"):
+        assert f"N105  {name}: left out: " in said.out
+    assert [place["part"] for place in nested(parts / "sheets")["sheets"][0]["placements"]] == ["slat"]
+    none = meshflow("nest", "bow.dxf", "--sheet", "400x300", "--leave-out", "--out", "other")
+    assert none.code == 1
+    assert none.err.startswith("bow: none of the parts is any good: ")
+    assert not (parts / "other").exists()

@@ -15,7 +15,7 @@ import pytest
 from meshflow_cli import console
 from workshop import contents
 
-from meshflow.job.single import nest_files
+from meshflow.job.nest_files import nest_files
 
 pty = pytest.importorskip("pty", reason="there are no pseudo-terminals here")
 

@@ -85,6 +85,7 @@ from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
 @click.option(
     "--gap", "gap_mm", type=Length(), default="0.05", show_default=True, metavar="LENGTH", help="Gap taken as closed."
 )
+@click.option("--leave-out", is_flag=True, help="Leave parts out whose drawings are no good, and nest the rest.")
 @click.option("--process", metavar="PROCESS", help="What cuts the parts; else what a drawing says of itself.")
 @dxf_option
 def command(
@@ -106,7 +107,7 @@ def command(
     Each file, DXF or SVG, holds one part, named after the file. A placement in nest.json mirrors the drawing if it says
     so, then turns it counter-clockwise about its origin, then moves it.
     """
-    from meshflow.job.single import nest_files
+    from meshflow.job.nest_files import nest_files
     from meshflow.stock.load import load_stock
 
     if not sheets and not chosen["hides"]:
@@ -130,7 +131,7 @@ def command(
         )
     _say(nest)
     show_files(str(out), published.files, published.left, whose="this nest")
-    return 1 if nest.unplaced else 0
+    return 1 if nest.unplaced or any(note.code == "N105" for note in nest.notes) else 0
 
 
 def _numbers(texts: tuple[str, ...], option: str) -> dict[str, int]:
