@@ -33,7 +33,7 @@ from meshflow.model.layout import Placement, SheetLayout
 from meshflow.model.stock import Material
 from meshflow.report.orders import MM2_PER_DM2, MM2_PER_FT2
 from meshflow.report.shapes import part_extent
-from meshflow.report.supply import CutFigures, SupplyLine, cut_figures, mass_kg, supply_csv, supply_lines
+from meshflow.report.supply import CutFigures, SupplyLine, cut_figures, mass_kg, sheet_area, supply_csv, supply_lines
 
 __all__ = ["write_pack"]
 
@@ -204,11 +204,13 @@ def _counted(count: int, one: str) -> str:
 
 def _sheet_words(layout: SheetLayout, group: NestGroup) -> str:
     sheet = layout.sheet
-    mass = mass_kg(group.parts[0].plan.material, sheet.length_mm * sheet.width_mm, sheet.thickness_mm)
+    mass = mass_kg(group.parts[0].plan.material, sheet_area(sheet), sheet.thickness_mm)
     weight = f", {mass:.1f} kg" if mass else ""
+    size = f"{sheet.length_mm:g} x {sheet.width_mm:g} mm"
+    if sheet.outline is not None:
+        size = f"{sheet.id}, which has been drawn round, {sheet.length_mm:.0f} x {sheet.width_mm:.0f} mm over all"
     return (
-        f"{sheet.length_mm:g} x {sheet.width_mm:g} mm{weight}; used to {layout.used_length_mm:.0f} mm of its length; "
-        "its corner is the origin of the drawing"
+        f"{size}{weight}; used to {layout.used_length_mm:.0f} mm of its length; its corner is the origin of the drawing"
     )
 
 

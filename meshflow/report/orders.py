@@ -112,8 +112,9 @@ def order_list(
     placed: dict[str, int] = {}
     for nest, material, thickness in nests:
         for layout in nest.sheets:
-            key = (material, thickness, layout.sheet.length_mm, layout.sheet.width_mm)
-            counts[key] = counts.get(key, 0) + 1
+            if layout.sheet.outline is None:  # a hide or an offcut that was drawn round is there already
+                key = (material, thickness, layout.sheet.length_mm, layout.sheet.width_mm)
+                counts[key] = counts.get(key, 0) + 1
             for placement in layout.placements:
                 placed[placement.part] = placed.get(placement.part, 0) + 1
     return Orders(

@@ -15,14 +15,15 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from meshflow.geometry.curves import signed_area
 from meshflow.model.drawing import Layer
 from meshflow.model.layout import Nest, SheetLayout
 from meshflow.model.part import Part
-from meshflow.model.stock import Fact, Material
+from meshflow.model.stock import Fact, Material, Sheet
 from meshflow.report.orders import HIDE_YIELD, MM2_PER_DM2, hide_area, order_list
 from meshflow.report.shapes import cut_length, net_area, part_extent
 
-__all__ = ["CutFigures", "SupplyLine", "cut_figures", "mass_kg", "supply_csv", "supply_lines"]
+__all__ = ["CutFigures", "SupplyLine", "cut_figures", "mass_kg", "sheet_area", "supply_csv", "supply_lines"]
 
 COLUMNS = (
     "what",
@@ -70,7 +71,7 @@ class SupplyLine:
     what : {"sheet", "strip", "hide", "piece", "file"}
         What it is.
     name : str
-        Name of the part or file; empty for stock.
+        Name of the part or file, or of a hide or offcut that was drawn round; else empty for stock.
     material : str
         Name of the material.
     thickness_mm, length_mm, width_mm : float
@@ -171,11 +172,29 @@ def supply_lines(
             mass = mass_kg(material, area, thickness_mm)
             size = (sheet.length_mm, sheet.width_mm)
             lines.append(SupplyLine("sheet", "", stuff, thickness_mm, *size, sheet.count, (area, area), mass))
-        lines += _strips(nest.sheets, material, thickness_mm)
-    if material.family == "leather":
+        lines += [
+            _drawn_stock(one.sheet, material, thickness_mm) for one in nest.sheets if one.sheet.outline is not None
+        ]
+        lines += _strips([one for one in nest.sheets if one.sheet.outline is None], material, thickness_mm)
+    drawn = nest is not None and all(one.sheet.outline is not None for one in nest.sheets)
+    if material.family == "leather" and not drawn:
         net = cut_figures(known, counts).area_mm2
         lines.append(SupplyLine("hide", "", stuff, thickness_mm, area_mm2=hide_area(net, hide_yield.span)))
     return (*lines, *(_piece(known[name], counts[name], material) for name in sorted(counts)))
+
+
+def _drawn_stock(sheet: Sheet, material: Material, thickness_mm: float) -> SupplyLine:
+    """Return the line of a hide or an offcut that was drawn round; its size is that of the box round it."""
+    area = sheet_area(sheet)
+    size, mass = (sheet.length_mm, sheet.width_mm), mass_kg(material, area, thickness_mm)
+    return SupplyLine("sheet", sheet.id, material.name, thickness_mm, *size, 1, (area, area), mass)
+
+
+def sheet_area(sheet: Sheet) -> float:
+    """Return the area of a sheet, an offcut or a hide, its flaws included [mm2]."""
+    if sheet.outline is None:
+        return sheet.length_mm * sheet.width_mm
+    return abs(signed_area(sheet.outline))
 
 
 def _counts(nest: Nest | None, parts: Sequence[Part]) -> dict[str, int]:
