@@ -8,6 +8,10 @@ it, and R, the farthest of its outline from c. Wherever the part lies, c is at l
 of the part within R of c. So no layout covers more than the usable area within R of the usable area moved in by r, for
 some part. It holds for all turns, turned over or not. It says nothing of how parts fit each other, and is no aim.
 
+Second bound: grown by half the spacing all round, the parts lie apart in the usable area so grown. A part of area A
+grows to G, at least (sqrt(A) + sqrt(pi) spacing / 2)^2 (Brunn and Minkowski); so no more than the largest A / G of that
+area is covered.
+
 Shapely's rounding of corners by chords is allowed for on the larger side.
 """
 
@@ -23,7 +27,7 @@ from meshflow.geometry.polygons import material, pole_of_inaccessibility
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 
-__all__ = ["reachable_area", "usable_area"]
+__all__ = ["most_covered", "reachable_area", "usable_area"]
 
 _CHORD_MM = 0.02
 _ROUND = 32  # chords to a quarter circle: an arc of radius R is short by R times 1 - cos(pi / 128) at most
@@ -84,6 +88,39 @@ def reachable_area(sheet: Sheet, parts: Sequence[Part], *, margin_mm: float) -> 
 
     reached = [_reached(_usable(sheet, margin_mm, part.least_grade), part) for part in parts]
     return float(shapely.union_all(reached).area) if reached else 0.0
+
+
+def most_covered(sheet: Sheet, parts: Sequence[Part], *, margin_mm: float, spacing_mm: float) -> float:
+    """Return the smaller of both bounds on the net area that any layout of these parts covers [mm2].
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet, offcut or hide.
+    parts : sequence of Part
+        The parts, in any number each.
+    margin_mm, spacing_mm : float
+        Clear edge and clear distance [mm].
+
+    Returns
+    -------
+    float
+        Area [mm2]; 0 where no part fits.
+
+    Examples
+    --------
+    >>> from meshflow.model.curve import Circle
+    >>> disk = Part("disk", Circle((0.0, 0.0), 10.0))
+    >>> round(most_covered(Sheet("s", 1000.0, 500.0), [disk], margin_mm=0.0, spacing_mm=5.0) / 500_000.0, 2)
+    0.65
+    """
+    if not parts:
+        return 0.0
+    half = 0.5 * spacing_mm
+    areas = [float(material(part.outline, tolerance=_CHORD_MM).area) for part in parts]
+    share = max(area / (np.sqrt(area) + np.sqrt(np.pi) * half) ** 2 for area in areas)
+    room = float(_usable(sheet, margin_mm, 0).buffer(half, join_style="mitre").area)
+    return min(reachable_area(sheet, parts, margin_mm=margin_mm), float(share) * room)
 
 
 def _usable(sheet: Sheet, margin_mm: float, least_grade: int) -> Any:

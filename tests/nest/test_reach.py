@@ -14,7 +14,7 @@ from meshflow.model.curve import Circle
 from meshflow.model.part import Part
 from meshflow.model.stock import Flaw, Sheet
 from meshflow.nest import nest
-from meshflow.nest.reach import reachable_area, usable_area
+from meshflow.nest.reach import most_covered, reachable_area, usable_area
 
 
 def test_disks_do_not_reach_into_the_corners_of_a_rectangle():
@@ -29,6 +29,15 @@ def test_usable_area_is_that_inside_the_margin_clear_of_flaws():
     assert usable_area(sheet, margin_mm=0.0) == pytest.approx(20_000 - math.pi * 225, rel=1e-3)
     assert usable_area(sheet, margin_mm=0.0, least_grade=2) == pytest.approx(15_000 - math.pi * 225, rel=1e-3)
     assert usable_area(sheet, margin_mm=0.0, least_grade=3) == pytest.approx(20_000 - math.pi * 225, rel=1e-3)
+
+
+def test_what_lies_between_the_parts_is_lost_as_well():
+    # A square of 40 mm with 10 mm all round it needs at least (40 + 5 sqrt(pi))^2.
+    sheet, tile = Sheet("s", 900.0, 900.0), Part("tile", box(40.0, 40.0))
+    share = 1600 / (40 + 5 * math.sqrt(math.pi)) ** 2
+    assert most_covered(sheet, [tile], margin_mm=5.0, spacing_mm=10.0) == pytest.approx(share * 900**2, rel=1e-3)
+    assert most_covered(sheet, [tile], margin_mm=5.0, spacing_mm=0.0) <= 890**2
+    assert most_covered(sheet, [], margin_mm=5.0, spacing_mm=10.0) == 0.0
 
 
 def test_a_part_that_is_too_wide_reaches_nothing():
@@ -50,4 +59,5 @@ def test_no_layout_covers_more_than_the_bound(seed, margin):
     areas = {part.name: ring(part.outline).area for part in parts}
     covered = sum(areas[place.part] for layout in answer.sheets for place in layout.placements)
     bound = reachable_area(stuff, parts, margin_mm=margin)
-    assert covered <= bound <= usable_area(stuff, margin_mm=margin) * (1 + 1e-9)
+    assert covered <= most_covered(stuff, parts, margin_mm=margin, spacing_mm=1.0) <= bound
+    assert bound <= usable_area(stuff, margin_mm=margin) * (1 + 1e-9)
