@@ -31,7 +31,7 @@ from meshflow.model.arrays import BoolArray, FloatArray, IntArray
 from meshflow.nest.compaction import pressed
 from meshflow.nest.depths import DepthTable
 
-__all__ = ["EXACT_STEPS", "LANES", "ROUND", "Crew", "Lane", "Packing", "Task", "press"]
+__all__ = ["EXACT_STEPS", "LANES", "ROUND", "Crew", "Lane", "Packing", "Task"]
 
 LANES = 2
 ROUND = 4000  # moves of a lane between two meetings
@@ -412,27 +412,3 @@ class Crew:
             except BaseException:
                 self._stop.set()
                 raise
-
-
-def press(task: Task, start: Packing, *, seed: int, moves: int, between: Callable[[int, Packing], None]) -> Packing:
-    """Return the best layout found.
-
-    Parameters
-    ----------
-    task : Task
-        What is to be pressed.
-    start : Packing
-        A layout without overlaps.
-    seed, moves : int
-        Start of the random numbers, and moves of each lane.
-    between : callable
-        Called several times a second as ``between(moves_done, best)``; what it raises ends the search.
-
-    Returns
-    -------
-    Packing
-        No longer than the start.
-    """
-    crew = Crew(task, start, seed)
-    crew.shorten(moves, lambda done: between(done, crew.best))
-    return crew.best
