@@ -23,6 +23,7 @@ from meshflow.errors import InputError
 from meshflow.files import write_whole
 from meshflow.geometry.polygons import material as area_of
 from meshflow.geometry.polygons import pole_of_inaccessibility
+from meshflow.geometry.sheets import sheet_area
 from meshflow.geometry.transforms import motion_of, move_points
 from meshflow.job.outputs import sheet_name
 from meshflow.job.plan import SupplierPlan
@@ -33,7 +34,7 @@ from meshflow.model.layout import Placement, SheetLayout
 from meshflow.model.stock import Material
 from meshflow.report.orders import MM2_PER_DM2, MM2_PER_FT2
 from meshflow.report.shapes import part_extent
-from meshflow.report.supply import CutFigures, SupplyLine, cut_figures, mass_kg, sheet_area, supply_csv, supply_lines
+from meshflow.report.supply import CutFigures, SupplyLine, cut_figures, mass_kg, supply_csv, supply_lines
 
 __all__ = ["write_pack"]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from meshflow.geometry.sheets import sheet_area
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.layout import Nest, Placement, SheetLayout
 from meshflow.model.stock import Sheet
@@ -13,7 +14,6 @@ from meshflow.nest.outlines import STEPS_PER_MM
 from meshflow.nest.placement import Board, Spot, fits
 from meshflow.nest.prepare import Piece
 from meshflow.nest.search import Answer, Group
-from meshflow.nest.shaped import sheet_area
 
 __all__ = ["make_nest"]
 

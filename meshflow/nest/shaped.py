@@ -27,7 +27,7 @@ from meshflow.nest.outlines import STEPS_PER_MM, ring_area
 from meshflow.nest.placement import Fixed
 from meshflow.nest.prepare import Pose
 
-__all__ = ["PLAY_MM", "fixed_pieces", "rings_of", "sheet_area"]
+__all__ = ["PLAY_MM", "fixed_pieces", "rings_of"]
 
 PLAY_MM = 0.05
 _CHORD_MM = 0.01
@@ -80,16 +80,6 @@ def fixed_pieces(
     closed = shapely.union_all([area for area, grade in taken if not grade])
     free = box.difference(closed).area + _LEAST_MM2
     return tuple(fixed), int(2.0 * free * STEPS_PER_MM**2) + 1
-
-
-def sheet_area(sheet: Sheet, *, up_to_mm: float | None = None) -> float:
-    """Return the area of a sheet up to a length, holes and scars included [mm2]."""
-    import shapely
-
-    length = sheet.length_mm if up_to_mm is None else min(up_to_mm, sheet.length_mm)
-    if sheet.outline is None:
-        return length * sheet.width_mm
-    return float(_edge(sheet).intersection(shapely.box(-1.0, -1.0, length, sheet.width_mm + 1.0)).area)
 
 
 def _edge(sheet: Sheet) -> Any:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from meshflow.geometry.sheets import sheet_area
 from meshflow.model.stock import Sheet
 from meshflow.nest.placement import Fixed, Size
 from meshflow.nest.prepare import Piece, usable_steps
 from meshflow.nest.search import Group
-from meshflow.nest.shaped import fixed_pieces, sheet_area
+from meshflow.nest.shaped import fixed_pieces
 
 __all__ = ["make_groups", "matches", "sorted_sheets", "stock_of"]
 

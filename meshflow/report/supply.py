@@ -15,7 +15,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from meshflow.geometry.curves import signed_area
+from meshflow.geometry.sheets import sheet_area
 from meshflow.model.drawing import Layer
 from meshflow.model.layout import Nest, SheetLayout
 from meshflow.model.part import Part
@@ -23,7 +23,7 @@ from meshflow.model.stock import Fact, Material, Sheet
 from meshflow.report.orders import HIDE_YIELD, MM2_PER_DM2, hide_area, order_list
 from meshflow.report.shapes import cut_length, net_area, part_extent
 
-__all__ = ["CutFigures", "SupplyLine", "cut_figures", "mass_kg", "sheet_area", "supply_csv", "supply_lines"]
+__all__ = ["CutFigures", "SupplyLine", "cut_figures", "mass_kg", "supply_csv", "supply_lines"]
 
 COLUMNS = (
     "what",
@@ -188,13 +188,6 @@ def _drawn_stock(sheet: Sheet, material: Material, thickness_mm: float) -> Suppl
     area = sheet_area(sheet)
     size, mass = (sheet.length_mm, sheet.width_mm), mass_kg(material, area, thickness_mm)
     return SupplyLine("sheet", sheet.id, material.name, thickness_mm, *size, 1, (area, area), mass)
-
-
-def sheet_area(sheet: Sheet) -> float:
-    """Return the area of a sheet, an offcut or a hide, its flaws included [mm2]."""
-    if sheet.outline is None:
-        return sheet.length_mm * sheet.width_mm
-    return abs(signed_area(sheet.outline))
 
 
 def _counts(nest: Nest | None, parts: Sequence[Part]) -> dict[str, int]:

@@ -17,7 +17,8 @@ from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.part import Part
 from meshflow.model.stock import Flaw, Sheet
 from meshflow.nest import nest, verify_nest
-from meshflow.nest.stock import make_groups, sorted_sheets
+from meshflow.nest.prepare import usable_steps
+from meshflow.nest.shaped import fixed_pieces
 
 
 @settings(max_examples=12, deadline=None)
@@ -76,6 +77,14 @@ def test_a_hide_that_its_inset_parts_in_two_is_used_on_both_sides():
     answer = nest([Part("square", box(80.0, 80.0), quantity=2)], [sheet], margin_mm=8, spacing_mm=2)
     assert answer.unplaced == ()
     check(answer, [Part("square", box(80.0, 80.0))], margin=8, spacing=2)
+
+
+def test_a_small_round_offcut_is_measured_as_the_check_measures_it():
+    # Chords of 0.01 mm once made its utilisation differ from the checked one by more than the check allows.
+    sheet = Sheet("round", 40.0, 40.0, count=1, outline=Circle((20.0, 20.0), 20.0))
+    answer = nest([Part("a", box(12.0, 9.0))], [sheet], margin_mm=1.0, spacing_mm=1.0)
+    assert answer.unplaced == ()
+    check(answer, [Part("a", box(12.0, 9.0))], margin=1.0, spacing=1.0)
 
 
 def test_a_scratch_as_thin_as_a_hair_is_kept_off():
@@ -186,11 +195,6 @@ def test_parts_that_ask_for_nonsense_are_named(changes):
 
 def test_what_is_fixed_covers_all_that_is_not_hide():
     stuff = hide(flaws=(Flaw(Circle((150.0, 150.0), 12.0), 3.0),))
-    group = make_groups([], sorted_sheets([stuff]), margin_mm=6.0, spacing_mm=2.0)
-    assert group == []
-    from meshflow.nest.prepare import make_pieces, usable_steps
-    from meshflow.nest.shaped import fixed_pieces
-
     corner, length, width = usable_steps(stuff, 6.0, 2.0)
     fixed, free = fixed_pieces(stuff, corner, (length, width), -1, margin_mm=6.0, spacing_mm=2.0)
     steps = [shapely.Polygon(one.pose.ring + np.array([one.x + corner, one.y + corner])) for one in fixed]
@@ -202,7 +206,6 @@ def test_what_is_fixed_covers_all_that_is_not_hide():
     assert left.difference(wanted.buffer(NEAR_MM)).area < 1e-3
     assert wanted.buffer(-0.25).difference(left).area < 1e-3
     assert free * 0.5e-8 == pytest.approx(left.area, rel=1e-4)
-    assert len(make_pieces([Part("a", blob(9.0))], 2.0)) == 1
 
 
 def test_the_same_hide_gives_the_same_places_again():

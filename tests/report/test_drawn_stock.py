@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hides import blob, box, hide
+from hides import blob, hide
 
 from meshflow.geometry.curves import signed_area
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest import nest
 from meshflow.report.orders import HIDE_YIELD, order_list
-from meshflow.report.supply import sheet_area, supply_lines
+from meshflow.report.supply import supply_lines
 from meshflow.stock.load import load_stock
 
 STRAP = Part("strap", blob(30.0), quantity=3, material="leather_veg", thickness_mm=2.0)
@@ -35,8 +35,3 @@ def test_its_line_in_a_pack_has_its_name_and_its_own_area():
     assert line.area_mm2[0] == pytest.approx(abs(signed_area(stuff.outline)))
     assert line.area_mm2[0] < stuff.length_mm * stuff.width_mm
     assert [line.what for line in lines] == ["sheet", "piece"]  # neither strip nor so many square feet of hide
-
-
-def test_the_area_of_a_rectangle_is_length_by_width():
-    assert sheet_area(Sheet("s", 30.0, 20.0)) == 600.0
-    assert sheet_area(Sheet("s", 40.0, 30.0, outline=box(30.0, 20.0))) == 600.0
