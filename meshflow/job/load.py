@@ -82,6 +82,7 @@ def load_job(path: str | Path) -> JobPlan:
         effort=model.nest.effort,
         seconds=model.nest.seconds,
         seed=model.nest.seed,
+        fine_turns=model.nest.fine_turns,
         dxf_versions=tuple(dict.fromkeys(model.output.dxf)),
         svg=model.output.svg,
         png=model.output.png,

@@ -53,6 +53,7 @@ def nest_files(
     may_mirror: bool = False,
     effort: int = 4,
     seconds: float | None = None,
+    fine_turns: bool = False,
     seed: int = 1,
     units: str | None = None,
     gap_mm: float = 0.05,
@@ -91,7 +92,7 @@ def nest_files(
         How far a turn may be off, either way [deg].
     may_mirror : bool
         Whether parts may be turned over.
-    effort, seconds, seed
+    effort, seconds, seed, fine_turns
         For the search.
     units : str, optional
         Unit of drawings that do not say.
@@ -155,6 +156,7 @@ def nest_files(
         seed=seed,
         effort=effort,
         seconds=seconds,
+        fine_turns=fine_turns,
         progress=progress,
     )
     if answer.stopped_by == "interrupt":

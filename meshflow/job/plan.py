@@ -293,7 +293,7 @@ class JobPlan:
         Materials, processes and sheets, the workshop's own stock file included.
     stock_file : Path, optional
         The workshop's own stock file.
-    margin_mm, spacing_mm, effort, seconds, seed
+    margin_mm, spacing_mm, effort, seconds, seed, fine_turns
         For nesting.
     dxf_versions : tuple of str
         DXF versions to write.
@@ -339,6 +339,7 @@ class JobPlan:
     reliefs: tuple[ReliefPlan, ...] = ()
     tools: tuple[ToolPlan, ...] = ()
     least_offcut_mm: float | None = None
+    fine_turns: bool = False
 
 
 def group_name(material: str, thickness_mm: float) -> str:

@@ -171,6 +171,9 @@ class NestRow(Table):
         default=None, gt=0, allow_inf_nan=False, description="Time cap for each material; the answer then varies."
     )
     seed: int = Field(default=1, ge=0, lt=2**63, description="Seed of the search.")
+    fine_turns: bool = Field(
+        default=False, description="Turn parts with a turn_play to the fraction of a degree; takes longer."
+    )
     keep_offcuts: Thickness | None = Field(
         default=None, description="Draw what is left of sheets for the rack, if a circle of this diameter fits."
     )

@@ -17,8 +17,10 @@ says how deep pieces lie in each other, `pressing` moves them apart in less room
 
 Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used.
 
-Limits of this version: turns are those listed and steps within their play, and nothing is laid into the holes of a
-part.
+Turns are those listed and steps within their play; `fine_turns` seeks them to the fraction of a degree where that is
+asked for.
+
+Limits of this version: nothing is laid into the holes of a part.
 
 Sources: bottom-left placement with no-fit polygons is the classic of the field (surveyed by Bennell and Oliveira,
 "The geometry of nesting problems", EJOR 184, 2008); for the other methods see each module.
@@ -34,6 +36,7 @@ from meshflow.model.layout import Nest
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.answer import make_nest
+from meshflow.nest.fine_turns import Turner, with_fitting_turns
 from meshflow.nest.inputs import check_inputs
 from meshflow.nest.prepare import make_pieces
 from meshflow.nest.record import nest_json
@@ -54,6 +57,7 @@ def nest(
     seed: int = 1,
     effort: int = 1,
     seconds: float | None = None,
+    fine_turns: bool = False,
     progress: Callable[[str, float], None] | None = None,
 ) -> Nest:
     """Lay all copies of the parts on sheets.
@@ -79,6 +83,9 @@ def nest(
         not on the machine.
     seconds : float, optional
         Cap on the time of the search. The first layout is always finished, so a small cap may be overrun by its time.
+    fine_turns : bool
+        Whether parts whose turns have play (`Part.turn_play_deg`; 180 is any turn) are turned to the fraction of a
+        degree. Without it they lie at their listed turns and at steps of 7.5 degrees or less between. Takes longer.
     progress : callable, optional
         Called as ``progress(what, share_done)``; ``what`` also says how much of the used length is covered so far.
 
@@ -111,8 +118,16 @@ def nest(
     pieces = make_pieces(parts, spacing_mm)
     ordered = sorted_sheets(sheets)
     groups = make_groups(pieces, ordered, **options)
+    pieces = with_fitting_turns(pieces, groups, spacing_mm)
     found = best_layouts(
-        pieces, groups, stock_of(ordered), seed=seed, effort=effort, seconds=seconds, progress=progress
+        pieces,
+        groups,
+        stock_of(ordered),
+        seed=seed,
+        effort=effort,
+        seconds=seconds,
+        progress=progress,
+        turner=Turner(spacing_mm, pieces, seed) if fine_turns else None,
     )
     answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, **options)
     faults = verify_nest(answer, parts)

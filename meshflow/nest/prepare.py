@@ -24,7 +24,16 @@ from meshflow.model.stock import Sheet
 from meshflow.nest.inputs import net_area
 from meshflow.nest.outlines import EXACT, STEPS_PER_MM, grown_ring, ring_area
 
-__all__ = ["DEFAULT_TURNS_DEG", "Piece", "Pose", "make_pieces", "turns_of", "usable_steps"]
+__all__ = [
+    "DEFAULT_TURNS_DEG",
+    "Piece",
+    "Pose",
+    "inner_corners",
+    "make_pieces",
+    "make_pose",
+    "turns_of",
+    "usable_steps",
+]
 
 SLACK_STEPS = 7
 DEFAULT_TURNS_DEG = (0.0, 90.0, 180.0, 270.0)
@@ -100,13 +109,42 @@ def make_pieces(parts: Sequence[Part], spacing_mm: float) -> list[Piece]:
     spacing_mm : float
         Clear distance between parts [mm].
     """
-    least, most, together = INNER_CORNERS
-    inner = min(max(together // max(len(parts), 1), least), most)
+    inner = inner_corners(len(parts))
     ready: list[Piece] = []
     for part in sorted(parts, key=lambda part: part.name):
         first = ready[-1].poses[-1].key + 1 if ready else 0
         ready.append(make_piece(part, spacing_mm, first, inner))
     return ready
+
+
+def inner_corners(count: int) -> int:
+    """Return how many inner corners an outline keeps at most, one of so many."""
+    least, most, together = INNER_CORNERS
+    return min(max(together // max(count, 1), least), most)
+
+
+def make_pose(part: Part, angle_deg: float, mirrored: bool, *, spacing_mm: float, inner_corners: int, key: int) -> Pose:
+    """Return a part lying at any turn.
+
+    Parameters
+    ----------
+    part : Part
+        The part.
+    angle_deg : float
+        Its turn [deg].
+    mirrored : bool
+        Whether it is turned over first.
+    spacing_mm : float
+        Clear distance between parts [mm].
+    inner_corners : int
+        How many inner corners the outline keeps at most.
+    key : int
+        Number of the pose, taken by no other.
+    """
+    quarters, rest = _quarters(angle_deg)
+    base = grown_ring(part.outline, mirrored, rest, 0.5 * spacing_mm, inner_corners)
+    pose = _quarter_turned(part, base, angle_deg, mirrored, quarters)
+    return replace(pose, key=key, least_grade=part.least_grade)
 
 
 def make_piece(part: Part, spacing_mm: float, first_key: int, inner_corners: int) -> Piece:

@@ -27,10 +27,11 @@ from __future__ import annotations
 
 import random
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from meshflow.model.layout import StoppedBy
+from meshflow.nest.fine_turns import Stage, Turner
 from meshflow.nest.improve import MOVES_PER_EFFORT, TABLE_COST, Improver
 from meshflow.nest.nofit import NoFitCache
 from meshflow.nest.outlines import GRID_MM
@@ -110,6 +111,7 @@ def best_layouts(
     effort: int,
     seconds: float | None,
     progress: Progress | None,
+    turner: Turner | None = None,
 ) -> Answer:
     """Return the best layout found for each group.
 
@@ -128,6 +130,8 @@ def best_layouts(
     progress : callable, optional
         Called as ``progress(what, share_done)``; ``what`` is "nest" and what the best layout covers so far. A
         KeyboardInterrupt out of it, or from the keyboard, ends the search with the best layouts so far.
+    turner : Turner, optional
+        Makes turns that are not listed; without it pieces lie at listed turns.
 
     Returns
     -------
@@ -138,7 +142,7 @@ def best_layouts(
     deadline = None if seconds is None else time.monotonic() + seconds
     pace = _Pace(deadline, max(1, len(groups) * (LAYOUTS_BEFORE + effort * LAYOUTS_PER_EFFORT)), progress)
     nofit = NoFitCache()
-    tries = [_Tries(pieces, group, nofit, pace) for group in groups]
+    tries = [_Tries(pieces, group, nofit, pace, turner) for group in groups]
     left = dict(stock)
     try:
         for number, one in enumerate(tries):
@@ -178,6 +182,7 @@ class _Tries:
     group: Group
     nofit: NoFitCache
     pace: _Pace
+    turner: Turner | None = None
     seen: set[_Plan] = field(default_factory=set)
 
     def first(self, layout: Layout, stock: dict[int, int]) -> None:
@@ -216,29 +221,44 @@ class _Tries:
         if self._is_idle():
             return
         until = self.pace.done + effort * LAYOUTS_PER_EFFORT
-        begun = self.pace.done
-
-        def between(moves: int) -> None:
-            self.pace.check()
-            self._say_covered(improver.layout, improver.reached)
-            self.pace.done = begun + moves * LAYOUTS_PER_EFFORT // MOVES_PER_EFFORT
-            self.pace.tell()
-
-        improver = Improver(answer.layouts[number], self.pieces, self.nofit, seed, between)
-        if not improver.prepare(TABLE_COST[0] + effort * TABLE_COST[1]):
-            self.improve(answer.layouts, number, stock, seed, effort * LAYOUTS_PER_EFFORT)
-            answer.laid[number] = answer.layouts[number]
-            return
-        try:
-            improver.run(effort * MOVES_PER_EFFORT)
-        finally:
-            answer.layouts[number] = improver.layout
-        left = _left(stock, [improver.layout])
-        pressed = Layout(list(improver.layout.boards), list(improver.layout.left_over))
-        self._shrink(pressed, left)
+        made = 0
+        for stage in self._stages(effort * MOVES_PER_EFFORT):
+            pieces = self.pieces if self.turner is None else self.turner.turned(answer.layouts[number], stage.step_deg)
+            if not self._pressed(answer, number, pieces, stage.moves, seed + 7907 * made, effort) and not made:
+                self.improve(answer.layouts, number, stock, seed, effort * LAYOUTS_PER_EFFORT)
+                answer.laid[number] = answer.layouts[number]
+                return
+            made += stage.moves
+        found = answer.layouts[number]
+        pressed = Layout(list(found.boards), list(found.left_over))
+        self._shrink(pressed, _left(stock, [found]))
         answer.layouts[number] = pressed
         self.pace.done = until
         self.pace.tell()
+
+    def _stages(self, moves: int) -> Iterable[Stage]:
+        return [Stage(moves)] if self.turner is None else self.turner.stages(moves)
+
+    def _pressed(
+        self, answer: Answer, number: int, pieces: Sequence[Piece], moves: int, seed: int, effort: int
+    ) -> bool:
+        """Press for so many moves of each lane; return whether there was anything that can be tried."""
+        begun = self.pace.done
+
+        def between(made: int) -> None:
+            self.pace.check()
+            self._say_covered(improver.layout, improver.reached)
+            self.pace.done = begun + made * LAYOUTS_PER_EFFORT // MOVES_PER_EFFORT
+            self.pace.tell()
+
+        improver = Improver(answer.layouts[number], pieces, self.nofit, seed, between)
+        if not improver.prepare(TABLE_COST[0] + effort * TABLE_COST[1]):
+            return False
+        try:
+            improver.run(moves)
+        finally:
+            answer.layouts[number] = improver.layout
+        return True
 
     def _say_covered(self, layout: Layout, last: int | None = None) -> None:
         """Put into the progress how much of the used room a layout covers; `last` is the used length of its last."""

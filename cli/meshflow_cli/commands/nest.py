@@ -60,6 +60,7 @@ from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
     metavar="DEGREES",
     help="How far a turn may be off, either way.",
 )
+@click.option("--fine-turns", is_flag=True, help="Turn to the fraction of a degree within the play; takes longer.")
 @click.option("--mirror/--no-mirror", default=False, show_default=True, help="Whether parts may be turned over.")
 @click.option(
     "--effort", default=4, show_default=True, type=click.IntRange(1, 100_000), metavar="N", help="Rounds of search."
