@@ -21,6 +21,7 @@ from meshflow.job.locate import FieldPath, field_lines
 from meshflow.job.mistakes import Mistakes
 from meshflow.job.places import point_in
 from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan, SupplierPlan
+from meshflow.model.layout import Locked
 from meshflow.model.pattern import Limits
 from meshflow.model.stock import Material, Process, Sheet
 from meshflow.stock.cutting import bed_of
@@ -93,6 +94,9 @@ def load_job(path: str | Path) -> JobPlan:
         reliefs=tuple(relief_of(row, path.parent) for row in model.relief),
         tools=tools,
         least_offcut_mm=model.nest.keep_offcuts,
+        locked=tuple(
+            Locked(row.part, row.sheet, row.x, row.y, row.turn, row.turned_over, row.on) for row in model.nest.locked
+        ),
     )
 
 
@@ -154,6 +158,7 @@ def _clashes(data: dict[str, Any], stock: Stock) -> Iterator[tuple[FieldPath, st
         if isinstance(title, str) and title in titles[:number]:
             yield ("measure", number, "name"), f'"{title}" names two measures. Name each for itself.'
     yield from _assemblies(data, {str(row.get("name")) for row in parts})
+    yield from _locked(data, {name for row in parts for name in _names(row)})
     processes = [str(row.get("process", number)).strip().lower() for number, row in enumerate(_rows(data, "supplier"))]
     for number, process in enumerate(processes):
         if process in processes[:number]:
@@ -180,6 +185,16 @@ def _assemblies(data: dict[str, Any], parts: set[str]) -> Iterator[tuple[FieldPa
                 yield ("assembly", number, "layers", place), f'"{layer}" is no part of this job. Parts: {known}.'
             elif layer in layers[:place]:
                 yield ("assembly", number, "layers", place), f'"{layer}" stands twice. A layer is a part of its own.'
+
+
+def _locked(data: dict[str, Any], parts: set[str]) -> Iterator[tuple[FieldPath, str]]:
+    """Yield the locked copies of what is no part."""
+    nest = data.get("nest")
+    for number, row in enumerate(_rows(nest, "locked") if isinstance(nest, dict) else []):
+        name = row.get("part")
+        if isinstance(name, str) and name not in parts:
+            known = ", ".join(sorted(parts))
+            yield ("nest", "locked", number, "part"), f'"{name}" is no part of this job. Parts: {known}.'
 
 
 def _kind(row: dict[str, Any], stock: Stock) -> tuple[float | str, ...] | None:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from meshflow.errors import MeshflowError, NestError, OptionError
 from meshflow.job.fitness import checked_drawing
 from meshflow.job.folder import Published, check_folder, draft_in, prepare_folder, publish
+from meshflow.job.locked_copies import read_locked
 from meshflow.job.outputs import json_text, write_drawing, write_text
 from meshflow.job.stages import Progress
 from meshflow.model.finding import Finding, Severity
@@ -48,6 +49,8 @@ def nest_files(
     most: Mapping[str, int] | None = None,
     least_grades: Mapping[str, int] | None = None,
     least_offcut_mm: float | None = None,
+    locked_in: str | Path | None = None,
+    lock: Sequence[str] = (),
     turns_deg: Sequence[float] = (),
     turn_play_deg: float = 0.0,
     may_mirror: bool = False,
@@ -87,6 +90,10 @@ def nest_files(
         Allowed turns [deg]; empty means 0, 90, 180, 270.
     least_offcut_mm : float, optional
         Draw what is left of sheets for the rack, if a circle of this diameter fits [mm].
+    locked_in : path-like, optional
+        ``nest.json`` of an earlier nest, of which copies stay where they lie.
+    lock : sequence of str
+        Which: names of parts, or ``NAME:COPY``; empty means all copies of the parts that are nested.
     turn_play_deg : float
         How far a turn may be off, either way [deg].
     may_mirror : bool
@@ -146,12 +153,14 @@ def nest_files(
     ]
     drawn = [read_hide(hide, units=units, gap_mm=gap_mm, clearance_mm=clearance_mm) for hide in hides]
     sheets = [*sheets, *(one.sheet for one in drawn)]
+    locked = () if locked_in is None else read_locked(locked_in, lock, [part.name for part in parts], sheets)
     unfit = _unfit(parts, process)
     answer = nest(
         parts,
         sheets,
         margin_mm=margin_mm,
         spacing_mm=spacing_mm,
+        locked=locked,
         seed=seed,
         effort=effort,
         seconds=seconds,
@@ -173,7 +182,8 @@ def nest_files(
                     (dxf_version,),
                 )
         write_text(draft / "nest.json", json_text(nest_json(answer, parts)))
-        written = publish(draft, folder, inputs=[*files, *hides])
+        read = [*files, *hides, *([] if locked_in is None else [locked_in])]
+        written = publish(draft, folder, inputs=read)
     answer = replace(answer, notes=(*(note for one in drawn for note in one.notes), *bad, *answer.notes, *unfit))
     notes = (*(note for part in parts for note in part.notes), *answer.notes)  # what reading mended comes first
     return replace(answer, notes=notes), Published(written, left=_sheets_beyond(folder, written))

@@ -12,6 +12,7 @@ from meshflow.job.plan_tools import ReliefPlan, ToolPlan
 from meshflow.model.allowance import Allowance
 from meshflow.model.asked import Asked
 from meshflow.model.assembly import Fastener
+from meshflow.model.layout import Locked
 from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Side
 from meshflow.model.stock import Material, Objective, Process, Sheet
@@ -315,6 +316,8 @@ class JobPlan:
         Tools to make.
     least_offcut_mm : float, optional
         Diameter of the circle that an offcut has to hold to be drawn for the rack [mm]; None: none is drawn.
+    locked : tuple of Locked
+        Copies whose place is decided, their sheets numbered in the nest of their material.
     """
 
     title: str
@@ -339,6 +342,7 @@ class JobPlan:
     reliefs: tuple[ReliefPlan, ...] = ()
     tools: tuple[ToolPlan, ...] = ()
     least_offcut_mm: float | None = None
+    locked: tuple[Locked, ...] = ()
 
 
 def group_name(material: str, thickness_mm: float) -> str:

@@ -15,7 +15,8 @@ ends least far right; `search` tries orders; `bounds` says how many sheets are n
 answer on the outlines as drawn and shares no code with the rest. `improve` presses the best layout together: `depths`
 says how deep pieces lie in each other, `pressing` moves them apart in less room, `compaction` closes the last gaps.
 
-Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used.
+Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used, `locked` of copies whose place the
+maker has decided.
 
 Limits of this version: turns are those listed and steps within their play, and nothing is laid into the holes of a
 part.
@@ -30,11 +31,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from meshflow.errors import VerificationError
-from meshflow.model.layout import Nest
+from meshflow.model.layout import Locked, Nest
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.answer import make_nest
 from meshflow.nest.inputs import check_inputs
+from meshflow.nest.locked import held_by, with_held, without_locked
 from meshflow.nest.prepare import make_pieces
 from meshflow.nest.record import nest_json
 from meshflow.nest.search import best_layouts
@@ -51,6 +53,7 @@ def nest(
     *,
     margin_mm: float = 10.0,
     spacing_mm: float = 3.0,
+    locked: Sequence[Locked] = (),
     seed: int = 1,
     effort: int = 1,
     seconds: float | None = None,
@@ -72,6 +75,8 @@ def nest(
         Clear edge of the sheet [mm].
     spacing_mm : float
         Clear distance between parts, the width of the cut included [mm].
+    locked : sequence of Locked
+        Copies whose place is decided; all others are laid round them. They count as copies of their part.
     seed : int
         Start of the random numbers.
     effort : int
@@ -94,7 +99,8 @@ def nest(
     ------
     NestError
         If an outline crosses itself or has no area, a quantity, margin or spacing is negative, a sheet is smaller
-        than its margins, or two parts have one name.
+        than its margins, or two parts have one name; and for locked copies that cannot lie so, with codes N123 to
+        N125 (see `locked`).
     VerificationError
         If the independent check refuses the answer; nothing unchecked is handed out.
 
@@ -108,18 +114,20 @@ def nest(
     """
     options = {"margin_mm": margin_mm, "spacing_mm": spacing_mm}
     check_inputs(parts, sheets, seed=seed, effort=effort, seconds=seconds, **options)
-    pieces = make_pieces(parts, spacing_mm)
     ordered = sorted_sheets(sheets)
-    groups = make_groups(pieces, ordered, **options)
-    found = best_layouts(
-        pieces, groups, stock_of(ordered), seed=seed, effort=effort, seconds=seconds, progress=progress
-    )
-    answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, **options)
+    held = held_by(locked, parts, ordered, **options)
+    pieces = make_pieces(parts, spacing_mm)
+    laid = [replace(piece, part=without_locked(piece.part, held)) for piece in pieces]
+    groups = make_groups(laid, ordered, also=held.names, **options)
+    groups = with_held(groups, held, pieces, ordered, spacing_mm)
+    stock = stock_of(ordered, held.sheets)
+    found = best_layouts(laid, groups, stock, seed=seed, effort=effort, seconds=seconds, progress=progress)
+    answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, held=held, **options)
     faults = verify_nest(answer, parts)
     if faults and found.laid:
         # What was pressed together did not come out as it should: take what was laid piece by piece.
         found = replace(found, layouts=found.laid)
-        answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, **options)
+        answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, held=held, **options)
         faults = verify_nest(answer, parts)
     if faults:
         raise VerificationError(

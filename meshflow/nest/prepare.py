@@ -24,7 +24,7 @@ from meshflow.model.stock import Sheet
 from meshflow.nest.inputs import net_area
 from meshflow.nest.outlines import EXACT, STEPS_PER_MM, grown_ring, ring_area
 
-__all__ = ["DEFAULT_TURNS_DEG", "Piece", "Pose", "make_pieces", "turns_of", "usable_steps"]
+__all__ = ["DEFAULT_TURNS_DEG", "Piece", "Pose", "make_pieces", "pose_at", "turns_of", "usable_steps"]
 
 SLACK_STEPS = 7
 DEFAULT_TURNS_DEG = (0.0, 90.0, 180.0, 270.0)
@@ -122,6 +122,14 @@ def make_piece(part: Part, spacing_mm: float, first_key: int, inner_corners: int
             if not any(np.array_equal(pose.ring, other.ring) for other in poses):
                 poses.append(replace(pose, key=first_key + len(poses), least_grade=part.least_grade))
     return Piece(part, tuple(poses), net_area(part), ring_area(poses[0].ring))
+
+
+def pose_at(part: Part, spacing_mm: float, angle_deg: float, mirrored: bool, key: int) -> Pose:
+    """Return a part in one given turn, whether its list has it or not."""
+    quarters, rest = _quarters(angle_deg)
+    base = grown_ring(part.outline, mirrored, rest, 0.5 * spacing_mm, INNER_CORNERS[1])
+    pose = _quarter_turned(part, base, angle_deg, mirrored, quarters)
+    return replace(pose, key=key, least_grade=part.least_grade)
 
 
 def turns_of(part: Part) -> tuple[float, ...]:

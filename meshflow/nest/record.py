@@ -38,7 +38,7 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
         ``part`` and ``count``), ``sheets_lower_bound``, ``verified``, ``stopped_by``, ``margin_mm``, ``spacing_mm``,
         ``seed`` and ``effort``, and where one rectangle takes all ``used_length_lower_bound_mm`` and
         ``hull_utilisation_hint``. A placement mirrors ``x -> -x`` if ``mirrored``, then turns ``angle_deg``
-        counter-clockwise about the drawing's origin, then moves by ``x_mm`` and ``y_mm``.
+        counter-clockwise about the drawing's origin, then moves by ``x_mm`` and ``y_mm``; one that was locked says so.
 
     Raises
     ------
@@ -52,7 +52,7 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
                 raise NestError("the nest places a part that was not given.", where=placement.part)
     return {
         "schema": SCHEMA,
-        "sheets": [_sheet(sheet) for sheet in nest.sheets],
+        "sheets": [_sheet(sheet, nest, number) for number, sheet in enumerate(nest.sheets, start=1)],
         "unplaced": [{"part": name, "count": count} for name, count in nest.unplaced],
         "sheets_lower_bound": nest.sheets_lower_bound,
         "verified": nest.verified,
@@ -83,7 +83,8 @@ def _of_one_sheet(nest: Nest, parts: Sequence[Part]) -> dict[str, float]:
     }
 
 
-def _sheet(layout: SheetLayout) -> dict[str, Any]:
+def _sheet(layout: SheetLayout, nest: Nest, number: int) -> dict[str, Any]:
+    locked = {(one.part, one.x_mm, one.y_mm) for one in nest.locked if one.sheet == number}
     return {
         "length_mm": layout.sheet.length_mm,
         "width_mm": layout.sheet.width_mm,
@@ -97,6 +98,7 @@ def _sheet(layout: SheetLayout) -> dict[str, Any]:
                 "y_mm": placement.y_mm,
                 "angle_deg": placement.angle_deg,
                 "mirrored": placement.mirrored,
+                **({"locked": True} if (placement.part, placement.x_mm, placement.y_mm) in locked else {}),
             }
             for placement in layout.placements
         ],

@@ -8,7 +8,7 @@ stricter by that much on either side, so what passes is true of the arcs themsel
 
 Codes: N111 parts too close or overlapping, N112 margin, N113 turn, N114 turned over, N115 copies, N116 sheets,
 N117 material, N118 a figure of the nest is not true, N119 a part that was not given, N120 an outline of no use,
-N121 a part on or too near a flaw, N122 a part on stuff of too low a grade.
+N121 a part on or too near a flaw, N122 a part on stuff of too low a grade, N126 a locked copy that lies elsewhere.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ import numpy as np
 from meshflow.model.arrays import FloatArray
 from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.finding import Finding, Severity
-from meshflow.model.layout import Nest, Placement, SheetLayout
+from meshflow.model.layout import Locked, Nest, Placement, SheetLayout
 from meshflow.model.part import Part
 
 __all__ = ["CHORD_MM", "TOLERANCE_MM", "verify_nest"]
@@ -30,6 +30,7 @@ __all__ = ["CHORD_MM", "TOLERANCE_MM", "verify_nest"]
 TOLERANCE_MM = 0.001
 CHORD_MM = 0.0001
 TURN_TOLERANCE_DEG = 1e-6
+LOCKED_TOLERANCE_MM = 1e-6
 _MOST_CHORDS = 20_000
 
 
@@ -49,7 +50,8 @@ def verify_nest(nest: Nest, parts: Sequence[Part]) -> tuple[Finding, ...]:
         One for each fault: every pair of parts at least the spacing apart (less `TOLERANCE_MM`) and not overlapping,
         every part inside its sheet by the margin (less `TOLERANCE_MM`), only turns that the part allows, turned over
         only where it may be, every copy placed or named as unplaced exactly once, no more sheets than in stock, one
-        material and thickness a sheet, and true figures of length used, utilisation and least number of sheets.
+        material and thickness a sheet, every locked copy where it was
+        asked for, and true figures of length used, utilisation and least number of sheets.
     """
     known = {part.name: part for part in parts}
     found: list[Finding] = []
@@ -75,6 +77,7 @@ def verify_nest(nest: Nest, parts: Sequence[Part]) -> tuple[Finding, ...]:
         found += _check_figures(layout, placed, shapes, known, nest.margin_mm, where)
     found += _check_copies(nest, parts)
     found += _check_stock(nest)
+    found += _check_locked(nest)
     return tuple(found)
 
 
@@ -320,6 +323,32 @@ def _check_copies(nest: Nest, parts: Sequence[Part]) -> list[Finding]:
         elif any(not 1 <= copy <= max(part.quantity, part.most) for copy in copies):
             found.append(_fault("N115", part.name, f"a copy that was not asked for is placed: {copies}."))
     return found
+
+
+def _check_locked(nest: Nest) -> list[Finding]:
+    """Return the locked copies that are not where they were asked for; each takes a placement of its own."""
+    free = [(number, place) for number, layout in enumerate(nest.sheets, start=1) for place in layout.placements]
+    found = []
+    for one in nest.locked:
+        match = next((entry for entry in free if _is_there(entry[0], entry[1], one)), None)
+        if match is None:
+            text = (
+                f"{one.part} was locked at {one.x_mm:g}, {one.y_mm:g} mm, turned {one.angle_deg:g} degrees, and is not."
+            )
+            found.append(_fault("N126", f"sheet {one.sheet}", text))
+        else:
+            free.remove(match)
+            on = nest.sheets[one.sheet - 1].sheet.id
+            if one.on not in ("", on):
+                found.append(_fault("N126", f"sheet {one.sheet}", f"{one.part} was locked on {one.on}, not on {on}."))
+    return found
+
+
+def _is_there(number: int, place: Placement, one: Locked) -> bool:
+    off = max(abs(place.x_mm - one.x_mm), abs(place.y_mm - one.y_mm))
+    turn = abs(math.remainder(place.angle_deg - one.angle_deg, 360.0))
+    same = (number, place.part, place.mirrored) == (one.sheet, one.part, one.mirrored)
+    return same and off <= LOCKED_TOLERANCE_MM and turn <= TURN_TOLERANCE_DEG
 
 
 def _check_stock(nest: Nest) -> list[Finding]:

@@ -81,6 +81,19 @@ from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
     metavar="DIAMETER",
     help="Draw what is left, if a circle of this size fits.",
 )
+@click.option(
+    "--locked",
+    "locked_in",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The nest.json of an earlier nest: copies stay where they lie in it.",
+)
+@click.option(
+    "--lock",
+    multiple=True,
+    metavar="NAME[:COPY]",
+    help="Which of them stay; all copies of the parts if not said.",
+)
 @click.option("--units", type=DrawingUnit(), metavar="UNIT", help="Unit of drawings that do not say.")
 @click.option(
     "--gap", "gap_mm", type=Length(), default="0.05", show_default=True, metavar="LENGTH", help="Gap taken as closed."
@@ -112,6 +125,8 @@ def command(
 
     if not sheets and not chosen["hides"]:
         raise click.UsageError("there is nothing to nest on. Give a --sheet or a --hide.")
+    if chosen["lock"] and chosen["locked_in"] is None:
+        raise click.UsageError("--lock needs --locked: the nest.json in which these copies lie.")
     wanted, allowed = _numbers(quantities, "--quantity"), _turns(turns)
     with progress_line() as progress:
         nest, published = nest_files(
