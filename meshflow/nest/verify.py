@@ -50,8 +50,8 @@ def verify_nest(nest: Nest, parts: Sequence[Part]) -> tuple[Finding, ...]:
         One for each fault: every pair of parts at least the spacing apart (less `TOLERANCE_MM`) and not overlapping,
         every part inside its sheet by the margin (less `TOLERANCE_MM`), only turns that the part allows, turned over
         only where it may be, every copy placed or named as unplaced exactly once, no more sheets than in stock, one
-        material and thickness a sheet, every locked copy where it was
-        asked for, and true figures of length used, utilisation and least number of sheets.
+        material and thickness a sheet, every locked copy where it was asked for, and true figures of length used,
+        utilisation and least number of sheets.
     """
     known = {part.name: part for part in parts}
     found: list[Finding] = []
