@@ -219,12 +219,18 @@ def _names(row: dict[str, Any]) -> list[str]:
     name = row.get("name")
     if not isinstance(name, str):
         return []
-    return [name, tryout_name(name)] if row.get("tryout") else [name]
+    names = [name, tryout_name(name)] if row.get("tryout") else [name]
+    return [*names, opposite_name(name)] if row.get("pair") is True else names
 
 
 def tryout_name(part: str) -> str:
     """Return the name of a part's try-out piece."""
     return f"{part}-tryout"
+
+
+def opposite_name(part: str) -> str:
+    """Return the name of a part's opposite hand."""
+    return f"{part}-opposite"
 
 
 def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
@@ -282,7 +288,10 @@ def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
             line.file: curves_of(line.file, inside=folder, layers=line.layers or None) for line in row.line if line.file
         },
     )
-    return [part, _tryout(part, row, stock)] if row.tryout else [part]
+    # The opposite hand is laid flat with its part, and mirrored only when it is drawn out.
+    hands = [part, replace(part, name=opposite_name(part.name), opposite_of=part.name, texture_dpi=None)]
+    made = hands if row.pair else [part]
+    return [*made, _tryout(part, row, stock)] if row.tryout else made
 
 
 def _lines(row: Any, folder: Path) -> tuple[DrawnLine, ...]:

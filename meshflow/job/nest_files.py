@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
@@ -54,6 +54,7 @@ def nest_files(
     turns_deg: Sequence[float] = (),
     turn_play_deg: float = 0.0,
     may_mirror: bool = False,
+    pairs: Sequence[str] = (),
     effort: int = 4,
     seconds: float | None = None,
     seed: int = 1,
@@ -97,7 +98,9 @@ def nest_files(
     turn_play_deg : float
         How far a turn may be off, either way [deg].
     may_mirror : bool
-        Whether parts may be turned over.
+        Whether parts may be turned over; never those of a pair.
+    pairs : sequence of str
+        Names of parts that are cut in pairs: so many as drawn, and as many of the opposite hand.
     effort, seconds, seed
         For the search.
     units : str, optional
@@ -130,6 +133,7 @@ def nest_files(
     from meshflow.drawing.read_hide import read_hide
     from meshflow.nest import nest, nest_json
     from meshflow.nest.offcuts import check_diameter
+    from meshflow.outline.opposite import pair
 
     check_folder(Path(out))
     if least_offcut_mm is not None:
@@ -140,17 +144,19 @@ def nest_files(
     names = [Path(file).stem for file in files]
     _check_named(most or {}, names)
     _check_named(least_grades or {}, names)
+    _check_named(pairs, names, "a pair")
     parts = [
         replace(
             part,
             turns_deg=tuple(turns_deg),
             turn_play_deg=turn_play_deg,
-            may_mirror=may_mirror,
+            may_mirror=may_mirror and part.name not in pairs,
             most=(most or {}).get(part.name, 0),
             least_grade=(least_grades or {}).get(part.name, 0),
         )
         for part in parts
     ]
+    parts = [hand for part in parts for hand in (pair(part) if part.name in pairs else (part,))]
     drawn = [read_hide(hide, units=units, gap_mm=gap_mm, clearance_mm=clearance_mm) for hide in hides]
     sheets = [*sheets, *(one.sheet for one in drawn)]
     locked = () if locked_in is None else read_locked(locked_in, lock, [part.name for part in parts], sheets)
@@ -199,11 +205,11 @@ def _offcuts(
     return offcuts(layout, parts, spacing_mm=spacing_mm, least_diameter_mm=least_mm)
 
 
-def _check_named(said: Mapping[str, int], names: Sequence[str]) -> None:
+def _check_named(said: Iterable[str], names: Sequence[str], what: str = "a number") -> None:
     unknown = sorted(set(said) - set(names))
     if unknown:
         raise NestError(
-            f"a number is given for {', '.join(unknown)}, which no file is named after.",
+            f"{what} is given for {', '.join(unknown)}, which no file is named after.",
             remedy=f"The parts are {', '.join(names)}.",
         )
 

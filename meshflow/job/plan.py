@@ -117,6 +117,8 @@ class PartPlan:
         Holes that other layers share with it; known once the layers are laid flat.
     tryout_of : str
         Name of the part this is a try-out piece of; empty for a real part.
+    opposite_of : str
+        Name of the part this is the opposite hand of; empty for a part as drawn.
     tryout_kind : {"acrylic", "card"}, optional
         What the try-out piece is cut from.
     paper : str, optional
@@ -177,6 +179,7 @@ class PartPlan:
     drawings: Mapping[str, DrawnCurves] = field(default_factory=dict)
     shared: tuple[SharedHoles, ...] = ()
     tryout_of: str = ""
+    opposite_of: str = ""
     tryout_kind: Literal["acrylic", "card"] | None = None
     paper: PaperName | None = None
     texture_dpi: float | None = None
@@ -190,6 +193,11 @@ class PartPlan:
     plate_um: float | None = None
     plate_density: float | None = None
     tolerance_chosen: bool = False
+
+    @property
+    def drawn_as(self) -> str:
+        """Name of the part whose surface it is made from."""
+        return self.tryout_of or self.opposite_of or self.name
 
     @property
     def group(self) -> str:

@@ -169,6 +169,7 @@ def _part(made: MadePart) -> dict[str, Any]:
         }
     return {
         "name": made.plan.name,
+        **({"opposite_of": made.plan.opposite_of} if made.plan.opposite_of else {}),
         "mesh": made.plan.scan or made.plan.mesh.name,
         "material": made.plan.material.id,
         "thickness_mm": made.plan.thickness_mm,

@@ -70,6 +70,11 @@ class PartRow(Table):
     )
     quantity: int = Field(default=1, ge=1, le=10_000, description="How many.")
     may_mirror: bool = Field(default=False, description="Whether nesting may turn the part over.")
+    pair: bool = Field(
+        default=False,
+        validate_default=True,
+        description="Whether it is cut in pairs, left and right: so many as drawn, and as many mirrored.",
+    )
     turns: list[Degrees] = Field(
         default=[], max_length=360, description="Allowed turns on the sheet [deg]; empty: 0, 90, 180, 270."
     )
@@ -158,6 +163,13 @@ class PartRow(Table):
             refusal = stock.refusal(value or usual_process(stock.material(material)), material)
             if refusal:
                 raise ValueError(refusal)
+        return value
+
+    @field_validator("pair")
+    @classmethod
+    def _is_not_turned_over(cls, value: bool, info: ValidationInfo) -> bool:
+        if value and info.data.get("may_mirror"):
+            raise ValueError("a pair, and may_mirror as well: a part that may be turned over is both hands already.")
         return value
 
     @property

@@ -371,3 +371,17 @@ def test_the_nest_that_is_read_is_never_written_over(meshflow, parts):
     again = meshflow("nest", "slat.dxf", "--sheet", "400x150", "--locked", "one/nest.json", "--out", "one")
     assert again.code == 1
     assert contents(parts / "one") == before
+
+
+def test_a_pair_is_laid_as_both_hands_and_neither_is_turned_over(meshflow, parts):
+    said = meshflow("nest", "bracket.dxf", "slat.dxf", "--sheet", "400x300", "--quantity", "bracket=3", "--pair",
+                    "bracket", "--mirror", "--out", "sheets")  # fmt: skip
+    assert (said.code, said.err) == (0, "")
+    assert "D150" in said.out
+    rows = nested(parts / "sheets")["sheets"][0]["placements"]
+    assert [sum(row["part"] == name for row in rows) for name in ("bracket", "bracket-opposite", "slat")] == [3, 3, 1]
+    assert not any(row["mirrored"] for row in rows if row["part"].startswith("bracket"))
+    model = ezdxf.readfile(parts / "sheets/sheet-01.dxf").modelspace()
+    assert len(model.query('*[layer=="MARK_TEXT"]')) > 3 * 16  # each of the opposite hands bears its name
+    unknown = meshflow("nest", "slat.dxf", "--sheet", "400x300", "--pair", "strap", "--out", "other")
+    assert (unknown.code, "a pair is given for strap" in unknown.err) == (1, True)

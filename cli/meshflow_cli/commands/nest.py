@@ -60,6 +60,9 @@ from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
     metavar="DEGREES",
     help="How far a turn may be off, either way.",
 )
+@click.option(
+    "--pair", "pairs", multiple=True, metavar="NAME", help="A part cut in pairs, left and right: quantity of each."
+)
 @click.option("--mirror/--no-mirror", default=False, show_default=True, help="Whether parts may be turned over.")
 @click.option(
     "--effort", default=4, show_default=True, type=click.IntRange(1, 100_000), metavar="N", help="Rounds of search."
