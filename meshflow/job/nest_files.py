@@ -140,7 +140,7 @@ def nest_files(
         check_diameter(least_offcut_mm)
     parts, bad = _parts(files, quantities or {}, units, gap_mm, leave_out)
     if bad and not parts:
-        raise NestError(f"none of the parts is any good: {bad[0].text}", where=bad[0].where, remedy=bad[0].remedy)
+        raise _none_left(bad)
     names = [Path(file).stem for file in files]
     _check_named(most or {}, names)
     _check_named(least_grades or {}, names)
@@ -156,6 +156,10 @@ def nest_files(
         )
         for part in parts
     ]
+    parts, torn = _along_the_grain(parts, leave_out)
+    bad += torn
+    if bad and not parts:
+        raise _none_left(bad)
     parts = [hand for part in parts for hand in (pair(part) if part.name in pairs else (part,))]
     drawn = [read_hide(hide, units=units, gap_mm=gap_mm, clearance_mm=clearance_mm) for hide in hides]
     sheets = [*sheets, *(one.sheet for one in drawn)]
@@ -259,8 +263,29 @@ def _sound(file: str | Path, units: str | None, gap_mm: float) -> Part:
     from meshflow.nest.inputs import check_part
 
     part = read_part(file, units=units, gap_mm=gap_mm)
-    check_part(part)
+    check_part(replace(part, grain_deg=None))  # what its turns will be is not known yet
     return part
+
+
+def _along_the_grain(parts: Sequence[Part], leave_out: bool) -> tuple[list[Part], list[Finding]]:
+    """Return the parts whose turns do not contradict their grain, and what is wrong with the others."""
+    from meshflow.nest.grain import check_grain
+
+    sound: list[Part] = []
+    bad: list[Finding] = []
+    for part in parts:
+        try:
+            check_grain(part)
+            sound.append(part)
+        except NestError as error:
+            if not leave_out:
+                raise
+            bad.append(_left_out(part.name, error))
+    return sound, bad
+
+
+def _none_left(bad: Sequence[Finding]) -> NestError:
+    return NestError(f"none of the parts is any good: {bad[0].text}", where=bad[0].where, remedy=bad[0].remedy)
 
 
 def _left_out(name: str, error: MeshflowError) -> Finding:

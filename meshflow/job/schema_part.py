@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import partial
 from typing import Annotated, Final, Literal
 
@@ -163,6 +164,19 @@ class PartRow(Table):
             refusal = stock.refusal(value or usual_process(stock.material(material)), material)
             if refusal:
                 raise ValueError(refusal)
+        return value
+
+    @field_validator("grain")
+    @classmethod
+    def _lies_along_the_sheet(cls, value: float | None, info: ValidationInfo) -> float | None:
+        turns, play = info.data.get("turns"), info.data.get("turn_play")
+        if value is not None and turns and play is not None:
+            off = min(abs(math.remainder(turn, 180.0)) for turn in turns)
+            if off > play + 0.01:
+                raise ValueError(
+                    f"N127: the drawing is turned so that its grain lies along the sheet's, and every turn lays it "
+                    f"{off:g} degrees or more across. Add 0 or 180 to turns, or turn the grain instead."
+                )
         return value
 
     @field_validator("pair")

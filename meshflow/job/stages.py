@@ -298,7 +298,7 @@ _STAGES = (
     ),
     Stage(
         "outline",
-        5,
+        6,
         ("flatten", "marking", "check"),
         _outline,
         lambda p: {

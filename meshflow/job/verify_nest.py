@@ -157,6 +157,7 @@ def _part(entry: Mapping[str, Any], drawing: ReadDrawing) -> Part:
         turn_play_deg=entry.get("turn_play_deg", 0.0),
         most=entry.get("most", 0),
         least_grade=entry.get("least_grade", 0),
+        grain_deg=entry.get("grain_deg"),
     )
 
 

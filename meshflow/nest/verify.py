@@ -8,7 +8,8 @@ stricter by that much on either side, so what passes is true of the arcs themsel
 
 Codes: N111 parts too close or overlapping, N112 margin, N113 turn, N114 turned over, N115 copies, N116 sheets,
 N117 material, N118 a figure of the nest is not true, N119 a part that was not given, N120 an outline of no use,
-N121 a part on or too near a flaw, N122 a part on stuff of too low a grade, N126 a locked copy that lies elsewhere.
+N121 a part on or too near a flaw, N122 a part on stuff of too low a grade, N126 a locked copy that lies elsewhere,
+N127 a part whose turns all lay its grain across that of the sheet.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ __all__ = ["CHORD_MM", "TOLERANCE_MM", "verify_nest"]
 TOLERANCE_MM = 0.001
 CHORD_MM = 0.0001
 TURN_TOLERANCE_DEG = 1e-6
+GRAIN_TOLERANCE_DEG = 0.01
 LOCKED_TOLERANCE_MM = 1e-6
 _MOST_CHORDS = 20_000
 
@@ -75,6 +77,7 @@ def verify_nest(nest: Nest, parts: Sequence[Part]) -> tuple[Finding, ...]:
         found += _check_flaws(layout, placed, shapes, known, where)
         found += _check_distances(placed, shapes, nest.spacing_mm, where)
         found += _check_figures(layout, placed, shapes, known, nest.margin_mm, where)
+    found += _check_grain(parts)
     found += _check_copies(nest, parts)
     found += _check_stock(nest)
     found += _check_locked(nest)
@@ -322,6 +325,21 @@ def _check_copies(nest: Nest, parts: Sequence[Part]) -> list[Finding]:
             found.append(_fault("N115", part.name, f"a copy is placed twice: {copies}."))
         elif any(not 1 <= copy <= max(part.quantity, part.most) for copy in copies):
             found.append(_fault("N115", part.name, f"a copy that was not asked for is placed: {copies}."))
+    return found
+
+
+def _check_grain(parts: Sequence[Part]) -> list[Finding]:
+    """Return the parts that could never lie along the grain of a sheet, which runs along its length."""
+    found = []
+    for part in parts:
+        if part.grain_deg is None:
+            continue
+        drawn = [part.grain_deg, 180.0 - part.grain_deg] if part.may_mirror else [part.grain_deg]
+        turns = part.turns_deg or (0.0, 90.0, 180.0, 270.0)
+        off = min(abs(math.remainder(grain + turn, 180.0)) for grain in drawn for turn in turns)
+        if not off <= part.turn_play_deg + GRAIN_TOLERANCE_DEG:
+            text = f"its grain lies {off:g} degrees or more across that of the sheet in every turn it may take."
+            found.append(_fault("N127", part.name, text))
     return found
 
 

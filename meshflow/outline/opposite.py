@@ -104,6 +104,7 @@ def opposite(part: Part) -> Part:
         marks=(*lettering, *marks),
         may_mirror=False,
         turns_deg=tuple(0.0 - turn for turn in part.turns_deg),
+        grain_deg=None if part.grain_deg is None else 0.0 - part.grain_deg,
         placement_of_pattern=composed(part.placement_of_pattern, mirror),
         notes=tuple(replace(note, where=name) for note in (*_still_true(part), *notes, said)),
     )

@@ -385,3 +385,28 @@ def test_a_pair_is_laid_as_both_hands_and_neither_is_turned_over(meshflow, parts
     assert len(model.query('*[layer=="MARK_TEXT"]')) > 3 * 16  # each of the opposite hands bears its name
     unknown = meshflow("nest", "slat.dxf", "--sheet", "400x300", "--pair", "strap", "--out", "other")
     assert (unknown.code, "a pair is given for strap" in unknown.err) == (1, True)
+
+
+def grained(path, rise: float) -> None:
+    doc = ezdxf.new()
+    doc.header["$INSUNITS"] = 4
+    doc.modelspace().add_lwpolyline([(0, 0), (120, 0), (120, 40), (0, 40)], close=True)
+    doc.modelspace().add_line((20, 5), (60, 5 + rise), dxfattribs={"layer": "GRAIN"})
+    doc.saveas(path)
+
+
+def test_grain_that_contradicts_the_turns_is_named_and_left_out_when_the_user_says_so(meshflow, shop):
+    grained(shop / "along.dxf", 0.0)
+    grained(shop / "slanting.dxf", 30.0)
+    words = ("nest", "along.dxf", "slanting.dxf", "--sheet", "400x300", "--turns", "0,180", "--out", "sheets")
+    said = meshflow(*words)
+    assert said.code == 1
+    assert "slanting: N127 its grain contradicts its turns: drawn at 36.8699 degrees" in said.err
+    assert "Allow a turn of -36.8699 or 143.13 degrees" in said.err
+    assert not (shop / "sheets").exists()
+    rest = meshflow(*words, "--leave-out")
+    assert (rest.code, rest.err) == (1, "")
+    assert "N105  slanting: left out: N127" in rest.out
+    assert [row["part"] for row in nested(shop / "sheets")["sheets"][0]["placements"]] == ["along"]
+    both = meshflow(*words[:-2], "--turn-play", "37", "--out", "both")
+    assert both.code == 0

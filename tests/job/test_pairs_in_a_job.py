@@ -86,3 +86,11 @@ def test_a_part_named_like_an_opposite_hand_is_named(bench):
     bench.change(PAIR, ('name = "plate"', 'name = "wall-opposite"'))
     with pytest.raises(JobFileError, match="names two parts"):
         run(bench.job, out=bench.out)
+
+
+def test_grain_that_contradicts_the_turns_is_named_with_its_line(bench):
+    bench.change(("turns = [0, 180]", "turns = [90, 100]"))
+    with pytest.raises(JobFileError, match=r"part\[3\]\.grain: N127.*80 degrees or more across"):
+        run(bench.job, out=bench.out)
+    bench.change(("turns = [0, 180]", "turns = [90, 100]\nturn_play = 80"))
+    assert run(bench.job, out=bench.out).unnested == ()
