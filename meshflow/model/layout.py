@@ -12,7 +12,7 @@ from typing import Literal
 from meshflow.model.finding import Finding
 from meshflow.model.stock import Sheet
 
-__all__ = ["Locked", "Nest", "Placement", "SheetLayout", "StoppedBy"]
+__all__ = ["Apart", "Locked", "Nest", "Placement", "SheetLayout", "StoppedBy"]
 
 StoppedBy = Literal["effort", "time", "interrupt"]
 
@@ -69,6 +69,23 @@ class Locked:
 
 
 @dataclass(frozen=True, slots=True)
+class Apart:
+    """A clear distance of their own between the copies of two parts.
+
+    Parameters
+    ----------
+    part, other : str
+        Names of the parts, the first in the alphabet first; the same twice for copies of one part.
+    spacing_mm : float
+        Clear distance [mm]; more or less than that of the nest.
+    """
+
+    part: str
+    other: str
+    spacing_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class SheetLayout:
     """One sheet with its placements.
 
@@ -114,6 +131,8 @@ class Nest:
         Parts that cannot be placed, and why.
     locked : tuple of Locked
         Copies whose place was decided beforehand; each is among the placements.
+    apart : tuple of Apart
+        Pairs of parts that keep a distance of their own.
     """
 
     sheets: tuple[SheetLayout, ...]
@@ -127,3 +146,9 @@ class Nest:
     effort: int
     notes: tuple[Finding, ...] = ()
     locked: tuple[Locked, ...] = ()
+    apart: tuple[Apart, ...] = ()
+
+    @property
+    def least_spacing_mm(self) -> float:
+        """Clear distance that any two parts keep at least [mm]."""
+        return min([self.spacing_mm, *(one.spacing_mm for one in self.apart)])

@@ -24,7 +24,7 @@ import numpy as np
 
 from meshflow.errors import NestError
 from meshflow.model.finding import Finding, Severity
-from meshflow.model.layout import Locked, Nest, Placement, SheetLayout
+from meshflow.model.layout import Apart, Locked, Nest, Placement, SheetLayout
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.outlines import STEPS_PER_MM
@@ -79,7 +79,13 @@ NOTHING_HELD = Held()
 
 
 def held_by(
-    locked: Sequence[Locked], parts: Sequence[Part], sheets: Sequence[Sheet], *, margin_mm: float, spacing_mm: float
+    locked: Sequence[Locked],
+    parts: Sequence[Part],
+    sheets: Sequence[Sheet],
+    *,
+    margin_mm: float,
+    spacing_mm: float,
+    apart: Sequence[Apart] = (),
 ) -> Held:
     """Return the sheets that locked copies hold, after all of these have been measured.
 
@@ -91,6 +97,8 @@ def held_by(
         What is nested on what; `inputs.check_inputs` let them pass, `stock.sorted_sheets` put the sheets in order.
     margin_mm, spacing_mm : float
         Clear edge and clear distance [mm].
+    apart : sequence of Apart
+        Pairs of parts with a distance of their own.
 
     Raises
     ------
@@ -106,7 +114,7 @@ def held_by(
     copies = tuple(tuple(copy for copy in locked if copy.sheet == number) for number in numbers)
     held = Held(tuple(_sheets_for(of_sheet, known, sheets)[0] for of_sheet in copies), copies)
     _raise(_too_many(held, known))
-    _raise(_measured(held, parts, margin_mm, spacing_mm))
+    _raise(_measured(held, parts, margin_mm, spacing_mm, apart))
     return held
 
 
@@ -173,7 +181,9 @@ def _held_size(
         way = (number, copy.mirrored, _turn(copy.angle_deg))
         if way not in poses:
             part = pieces[number].part
-            poses[way] = pose_at(part, spacing_mm, copy.angle_deg, copy.mirrored, first_key)
+            like = pieces[number].poses[0]
+            pose = pose_at(part, spacing_mm, copy.angle_deg, copy.mirrored, first_key)
+            poses[way] = replace(pose, part=like.part, more=like.more)
             first_key -= 1
         pose = poses[way]
         x, y = (round(value * STEPS_PER_MM) - size.corner for value in (copy.x_mm, copy.y_mm))
@@ -269,7 +279,9 @@ def _too_many(held: Held, known: Mapping[str, Part]) -> list[Finding]:
     return found
 
 
-def _measured(held: Held, parts: Sequence[Part], margin_mm: float, spacing_mm: float) -> list[Finding]:
+def _measured(
+    held: Held, parts: Sequence[Part], margin_mm: float, spacing_mm: float, apart: Sequence[Apart]
+) -> list[Finding]:
     """Return where locked copies lie as they may not, asked of the check as if they were all of a nest."""
     reached: Counter[str] = Counter()
     layouts = []
@@ -280,7 +292,7 @@ def _measured(held: Held, parts: Sequence[Part], margin_mm: float, spacing_mm: f
             copy = reached[one.part]
             placements.append(Placement(one.part, copy, one.x_mm, one.y_mm, one.angle_deg, one.mirrored))
         layouts.append(SheetLayout(sheet, tuple(placements), 0.0, 0.0))
-    nest = Nest(tuple(layouts), (), 0, False, "effort", margin_mm, spacing_mm, 1, 1)
+    nest = Nest(tuple(layouts), (), 0, False, "effort", margin_mm, spacing_mm, 1, 1, apart=tuple(apart))
     return [
         _fault("N125", fault.where, fault.text, _REMEDIES[fault.code])
         for fault in verify_nest(nest, parts)

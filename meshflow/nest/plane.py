@@ -133,7 +133,8 @@ def _numbered(kept: dict[int, tuple[Pose, ...]], *, graded: bool) -> tuple[dict[
     known: dict[tuple[object, ...], int] = {}
     numbered: list[Pose] = []
     for number, poses in kept.items():
-        shape = (poses[0].least_grade if graded else 0, *(pose.ring.tobytes() for pose in poses))
+        alone = poses[0].part if any(poses[0].more) else -1  # with distances of its own it shares with no other
+        shape = (poses[0].least_grade if graded else 0, alone, *(pose.ring.tobytes() for pose in poses))
         if shape not in known:
             known[shape] = len(numbered)
             numbered += poses

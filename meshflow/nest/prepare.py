@@ -24,7 +24,7 @@ from meshflow.model.stock import Sheet
 from meshflow.nest.inputs import net_area
 from meshflow.nest.outlines import EXACT, STEPS_PER_MM, grown_ring, ring_area
 
-__all__ = ["DEFAULT_TURNS_DEG", "Piece", "Pose", "make_pieces", "pose_at", "turns_of", "usable_steps"]
+__all__ = ["DEFAULT_TURNS_DEG", "Piece", "Pose", "make_pieces", "more_apart", "pose_at", "turns_of", "usable_steps"]
 
 SLACK_STEPS = 7
 DEFAULT_TURNS_DEG = (0.0, 90.0, 180.0, 270.0)
@@ -52,6 +52,10 @@ class Pose:
         Number of the pose among all poses; below 0 for what lies fixed on a sheet.
     least_grade : int
         Least good grade of a hide that will do; 0 where any will do.
+    part : int
+        Number of its piece, where some pairs keep a distance of their own; -1 for what lies fixed.
+    more : tuple of int
+        How much more than touching its outline keeps from that of each piece, by number [grid steps]; empty for none.
     """
 
     angle_deg: float
@@ -61,6 +65,8 @@ class Pose:
     reach_mm: float
     key: int = 0
     least_grade: int = 0
+    part: int = -1
+    more: tuple[int, ...] = ()
 
     @property
     def size(self) -> tuple[int, int]:
@@ -88,6 +94,11 @@ class Piece:
     poses: tuple[Pose, ...]
     area_mm2: float
     ring_area: int
+
+
+def more_apart(one: Pose, two: Pose) -> int:
+    """Return how much more than touching two outlines keep apart [grid steps]."""
+    return one.more[two.part] if one.more and two.part >= 0 else 0
 
 
 def make_pieces(parts: Sequence[Part], spacing_mm: float) -> list[Piece]:

@@ -49,7 +49,7 @@ def verify_nest(nest: Nest, parts: Sequence[Part]) -> tuple[Finding, ...]:
     Returns
     -------
     tuple of Finding
-        One for each fault: every pair of parts at least the spacing apart (less `TOLERANCE_MM`) and not overlapping,
+        One for each fault: every pair of parts at least its spacing apart (less `TOLERANCE_MM`) and not overlapping,
         every part inside its sheet by the margin (less `TOLERANCE_MM`), only turns that the part allows, turned over
         only where it may be, every copy placed or named as unplaced exactly once, no more sheets than in stock, one
         material and thickness a sheet, every locked copy where it was asked for, and true figures of length used,
@@ -75,7 +75,7 @@ def verify_nest(nest: Nest, parts: Sequence[Part]) -> tuple[Finding, ...]:
         shapes = [_shape(known[placement.part], placement) for placement in placed]
         found += _check_margin(layout, placed, shapes, nest.margin_mm, where)
         found += _check_flaws(layout, placed, shapes, known, where)
-        found += _check_distances(placed, shapes, nest.spacing_mm, where)
+        found += _check_distances(placed, shapes, nest, where)
         found += _check_figures(layout, placed, shapes, known, nest.margin_mm, where)
     found += _check_grain(parts)
     found += _check_copies(nest, parts)
@@ -232,10 +232,11 @@ def _check_flaws(
     return found
 
 
-def _check_distances(
-    placed: Sequence[Placement], shapes: Sequence[Any], spacing_mm: float, where: str
-) -> list[Finding]:
+def _check_distances(placed: Sequence[Placement], shapes: Sequence[Any], nest: Nest, where: str) -> list[Finding]:
     import shapely
+
+    own = {frozenset((one.part, one.other)): one.spacing_mm for one in nest.apart}
+    widest = max([nest.spacing_mm, *own.values()])
 
     found = [
         _fault("N120", where, f"the outline of {_name(placement)} is not a simple closed curve.")
@@ -245,16 +246,17 @@ def _check_distances(
     if found or len(shapes) < 2:
         return found
     tree = shapely.STRtree(shapes)
-    one, two = tree.query(shapes, predicate="dwithin", distance=spacing_mm)
+    one, two = tree.query(shapes, predicate="dwithin", distance=widest)
     pairs = sorted((i, j) for i, j in zip(one.tolist(), two.tolist(), strict=True) if i < j)
-    least = spacing_mm - TOLERANCE_MM + 2.0 * CHORD_MM
     for i, j in pairs:
+        wanted = own.get(frozenset((placed[i].part, placed[j].part)), nest.spacing_mm)
+        least = wanted - TOLERANCE_MM + 2.0 * CHORD_MM
         gap = shapes[i].distance(shapes[j])
         names = f"{_name(placed[i])} and {_name(placed[j])}"
         if gap == 0.0 and _overlap_deeper_than(shapes[i], shapes[j], TOLERANCE_MM - 2.0 * CHORD_MM):
             found.append(_fault("N111", where, f"{names} overlap."))
         elif gap < least:
-            found.append(_fault("N111", where, f"{names} are {gap:.3f} mm apart, not {spacing_mm:g} mm."))
+            found.append(_fault("N111", where, f"{names} are {gap:.3f} mm apart, not {wanted:g} mm."))
     return found
 
 
