@@ -76,6 +76,7 @@ def compose_part(part: Part, *, copies: int | None = None, job_hash: str = "", n
         "copies": str(copies),
         **({"face_up": part.pattern.region.face_up} if part.pattern is not None else {}),
         **_layer_properties(part),
+        **({} if part.grain_deg is None else {"grain_deg": f"{part.grain_deg:g}"}),
         **({"allowance_mm": f"{part.allowance_mm:.6g}"} if part.allowance_mm else {}),
         **({"job_hash": job_hash} if job_hash else {}),
     }

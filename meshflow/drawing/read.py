@@ -4,7 +4,8 @@ Terms: an *outline* is the outer contour, a *hole* an inner one; a *mark* is dra
 
 Convention: the part keeps the coordinates of the file, in millimetres. Where the file has the layers CUT_OUTSIDE and
 CUT_INSIDE, they say what is cut; otherwise every closed contour counts and lying inside tells holes from the outline.
-Curves on the layers of marks stay marks, layer by layer. A sheet's edge and notes are not taken over.
+Curves on the layers of marks stay marks, layer by layer. A sheet's edge and notes are not taken over. A line on the
+layer GRAIN says which way the grain runs (`grain_line`).
 
 Source: the DXF reference, SVG 1.1; end gaps under 0.05 mm are what shops' own import checks take as closed.
 """
@@ -20,6 +21,7 @@ from pathlib import Path
 from typing import Final, TypeAlias
 
 from meshflow.drawing.containment import outline_and_holes
+from meshflow.drawing.grain_line import GRAIN, grain_of
 from meshflow.drawing.layers import ascii_line
 from meshflow.drawing.opened import open_drawing
 from meshflow.drawing.read_notes import GAP_MM, closed_contours, notes_on
@@ -101,6 +103,7 @@ def read_part(
             conjectured_share=_share(properties, "conjectured_share"),
             mirrored_share=_share(properties, "mirrored_share"),
             allowance_mm=_length(properties, "allowance_mm", 0.0),
+            grain_deg=grain_of(drawing.found, properties),
             notes=tuple(replace(note, where=where) for note in (*drawing.notes, *others)),
         )
     except InputError as error:
@@ -111,7 +114,7 @@ def _sorted_out(found: Shapes, gap_mm: float) -> tuple[_Contour, tuple[_Contour,
     """Return outline, holes, marks and notes."""
     told = any(shape.layer in _CUT for shape in found.shapes)
     marks = [Mark(Layer(shape.layer), shape.curve) for shape in found.shapes if shape.layer in _MARKS]
-    others = [shape for shape in found.shapes if shape.layer not in (*_MARKS, *_LEFT_OUT)]
+    others = [shape for shape in found.shapes if shape.layer not in (*_MARKS, *_LEFT_OUT, GRAIN)]
     cut = [shape for shape in others if not isinstance(shape.curve, Dot) and (shape.layer in _CUT or not told)]
     strays = Counter(shape.layer for shape in others) - Counter(shape.layer for shape in cut)
     notes = notes_on(found, strays)

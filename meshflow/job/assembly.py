@@ -28,7 +28,7 @@ def with_shared_holes(
     found: Sequence[tuple[AssemblyPlan, Assembly]],
     missing: Sequence[tuple[AssemblyPlan, MeshflowError]],
 ) -> PartPlan:
-    """Return a part with the holes it shares with other layers; its try-out piece gets the same.
+    """Return a part with the holes it shares with other layers; its try-out piece and its opposite hand get the same.
 
     Parameters
     ----------
@@ -39,7 +39,7 @@ def with_shared_holes(
     missing : sequence of (AssemblyPlan, MeshflowError)
         Assemblies whose holes could not be found, and why; the drawing of a layer says so.
     """
-    layer = part.tryout_of or part.name
+    layer = part.drawn_as
     shared = tuple(
         SharedHoles(plan.name, plan.fastener, plan.diameter_mm, flat=_flat(assembly, layer))
         for plan, assembly in found

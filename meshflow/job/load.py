@@ -21,6 +21,7 @@ from meshflow.job.locate import FieldPath, field_lines
 from meshflow.job.mistakes import Mistakes
 from meshflow.job.places import point_in
 from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan, SupplierPlan
+from meshflow.model.layout import Locked
 from meshflow.model.pattern import Limits
 from meshflow.model.stock import Material, Process, Sheet
 from meshflow.stock.cutting import bed_of
@@ -94,6 +95,9 @@ def load_job(path: str | Path) -> JobPlan:
         reliefs=tuple(relief_of(row, path.parent) for row in model.relief),
         tools=tools,
         least_offcut_mm=model.nest.keep_offcuts,
+        locked=tuple(
+            Locked(row.part, row.sheet, row.x, row.y, row.turn, row.turned_over, row.on) for row in model.nest.locked
+        ),
     )
 
 
@@ -155,6 +159,7 @@ def _clashes(data: dict[str, Any], stock: Stock) -> Iterator[tuple[FieldPath, st
         if isinstance(title, str) and title in titles[:number]:
             yield ("measure", number, "name"), f'"{title}" names two measures. Name each for itself.'
     yield from _assemblies(data, {str(row.get("name")) for row in parts})
+    yield from _locked(data, {name for row in parts for name in _names(row)})
     processes = [str(row.get("process", number)).strip().lower() for number, row in enumerate(_rows(data, "supplier"))]
     for number, process in enumerate(processes):
         if process in processes[:number]:
@@ -183,6 +188,16 @@ def _assemblies(data: dict[str, Any], parts: set[str]) -> Iterator[tuple[FieldPa
                 yield ("assembly", number, "layers", place), f'"{layer}" stands twice. A layer is a part of its own.'
 
 
+def _locked(data: dict[str, Any], parts: set[str]) -> Iterator[tuple[FieldPath, str]]:
+    """Yield the locked copies of what is no part."""
+    nest = data.get("nest")
+    for number, row in enumerate(_rows(nest, "locked") if isinstance(nest, dict) else []):
+        name = row.get("part")
+        if isinstance(name, str) and name not in parts:
+            known = ", ".join(sorted(parts))
+            yield ("nest", "locked", number, "part"), f'"{name}" is no part of this job. Parts: {known}.'
+
+
 def _kind(row: dict[str, Any], stock: Stock) -> tuple[float | str, ...] | None:
     """Return what tells one kind of sheet from another; None where the row itself is wrong."""
     try:
@@ -205,12 +220,18 @@ def _names(row: dict[str, Any]) -> list[str]:
     name = row.get("name")
     if not isinstance(name, str):
         return []
-    return [name, tryout_name(name)] if row.get("tryout") else [name]
+    names = [name, tryout_name(name)] if row.get("tryout") else [name]
+    return [*names, opposite_name(name)] if row.get("pair") is True else names
 
 
 def tryout_name(part: str) -> str:
     """Return the name of a part's try-out piece."""
     return f"{part}-tryout"
+
+
+def opposite_name(part: str) -> str:
+    """Return the name of a part's opposite hand."""
+    return f"{part}-opposite"
 
 
 def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
@@ -268,7 +289,10 @@ def _parts(row: Any, folder: Path, stock: Stock) -> list[PartPlan]:
             line.file: curves_of(line.file, inside=folder, layers=line.layers or None) for line in row.line if line.file
         },
     )
-    return [part, _tryout(part, row, stock)] if row.tryout else [part]
+    # The opposite hand is laid flat with its part, and mirrored only when it is drawn out.
+    hands = [part, replace(part, name=opposite_name(part.name), opposite_of=part.name, texture_dpi=None)]
+    made = hands if row.pair else [part]
+    return [*made, _tryout(part, row, stock)] if row.tryout else made
 
 
 def _lines(row: Any, folder: Path) -> tuple[DrawnLine, ...]:

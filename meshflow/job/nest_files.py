@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from meshflow.errors import MeshflowError, NestError, OptionError
 from meshflow.job.fitness import checked_drawing
 from meshflow.job.folder import Published, check_folder, draft_in, prepare_folder, publish
+from meshflow.job.locked_copies import read_locked
 from meshflow.job.outputs import json_text, write_drawing, write_text
 from meshflow.job.stages import Progress
 from meshflow.model.finding import Finding, Severity
@@ -48,9 +49,12 @@ def nest_files(
     most: Mapping[str, int] | None = None,
     least_grades: Mapping[str, int] | None = None,
     least_offcut_mm: float | None = None,
+    locked_in: str | Path | None = None,
+    lock: Sequence[str] = (),
     turns_deg: Sequence[float] = (),
     turn_play_deg: float = 0.0,
     may_mirror: bool = False,
+    pairs: Sequence[str] = (),
     effort: int = 4,
     seconds: float | None = None,
     fine_turns: bool = False,
@@ -88,10 +92,16 @@ def nest_files(
         Allowed turns [deg]; empty means 0, 90, 180, 270.
     least_offcut_mm : float, optional
         Draw what is left of sheets for the rack, if a circle of this diameter fits [mm].
+    locked_in : path-like, optional
+        ``nest.json`` of an earlier nest, of which copies stay where they lie.
+    lock : sequence of str
+        Which: names of parts, or ``NAME:COPY``; empty means all copies of the parts that are nested.
     turn_play_deg : float
         How far a turn may be off, either way [deg].
     may_mirror : bool
-        Whether parts may be turned over.
+        Whether parts may be turned over; never those of a pair.
+    pairs : sequence of str
+        Names of parts that are cut in pairs: so many as drawn, and as many of the opposite hand.
     effort, seconds, seed, fine_turns
         For the search.
     units : str, optional
@@ -124,35 +134,44 @@ def nest_files(
     from meshflow.drawing.read_hide import read_hide
     from meshflow.nest import nest, nest_json
     from meshflow.nest.offcuts import check_diameter
+    from meshflow.outline.opposite import pair
 
     check_folder(Path(out))
     if least_offcut_mm is not None:
         check_diameter(least_offcut_mm)
     parts, bad = _parts(files, quantities or {}, units, gap_mm, leave_out)
     if bad and not parts:
-        raise NestError(f"none of the parts is any good: {bad[0].text}", where=bad[0].where, remedy=bad[0].remedy)
+        raise _none_left(bad)
     names = [Path(file).stem for file in files]
     _check_named(most or {}, names)
     _check_named(least_grades or {}, names)
+    _check_named(pairs, names, "a pair")
     parts = [
         replace(
             part,
             turns_deg=tuple(turns_deg),
             turn_play_deg=turn_play_deg,
-            may_mirror=may_mirror,
+            may_mirror=may_mirror and part.name not in pairs,
             most=(most or {}).get(part.name, 0),
             least_grade=(least_grades or {}).get(part.name, 0),
         )
         for part in parts
     ]
+    parts, torn = _along_the_grain(parts, leave_out)
+    bad += torn
+    if bad and not parts:
+        raise _none_left(bad)
+    parts = [hand for part in parts for hand in (pair(part) if part.name in pairs else (part,))]
     drawn = [read_hide(hide, units=units, gap_mm=gap_mm, clearance_mm=clearance_mm) for hide in hides]
     sheets = [*sheets, *(one.sheet for one in drawn)]
+    locked = () if locked_in is None else read_locked(locked_in, lock, [part.name for part in parts], sheets)
     unfit = _unfit(parts, process)
     answer = nest(
         parts,
         sheets,
         margin_mm=margin_mm,
         spacing_mm=spacing_mm,
+        locked=locked,
         seed=seed,
         effort=effort,
         seconds=seconds,
@@ -175,7 +194,8 @@ def nest_files(
                     (dxf_version,),
                 )
         write_text(draft / "nest.json", json_text(nest_json(answer, parts)))
-        written = publish(draft, folder, inputs=[*files, *hides])
+        read = [*files, *hides, *([] if locked_in is None else [locked_in])]
+        written = publish(draft, folder, inputs=read)
     answer = replace(answer, notes=(*(note for one in drawn for note in one.notes), *bad, *answer.notes, *unfit))
     notes = (*(note for part in parts for note in part.notes), *answer.notes)  # what reading mended comes first
     return replace(answer, notes=notes), Published(written, left=_sheets_beyond(folder, written))
@@ -191,11 +211,11 @@ def _offcuts(
     return offcuts(layout, parts, spacing_mm=spacing_mm, least_diameter_mm=least_mm)
 
 
-def _check_named(said: Mapping[str, int], names: Sequence[str]) -> None:
+def _check_named(said: Iterable[str], names: Sequence[str], what: str = "a number") -> None:
     unknown = sorted(set(said) - set(names))
     if unknown:
         raise NestError(
-            f"a number is given for {', '.join(unknown)}, which no file is named after.",
+            f"{what} is given for {', '.join(unknown)}, which no file is named after.",
             remedy=f"The parts are {', '.join(names)}.",
         )
 
@@ -245,8 +265,29 @@ def _sound(file: str | Path, units: str | None, gap_mm: float) -> Part:
     from meshflow.nest.inputs import check_part
 
     part = read_part(file, units=units, gap_mm=gap_mm)
-    check_part(part)
+    check_part(replace(part, grain_deg=None))  # what its turns will be is not known yet
     return part
+
+
+def _along_the_grain(parts: Sequence[Part], leave_out: bool) -> tuple[list[Part], list[Finding]]:
+    """Return the parts whose turns do not contradict their grain, and what is wrong with the others."""
+    from meshflow.nest.grain import check_grain
+
+    sound: list[Part] = []
+    bad: list[Finding] = []
+    for part in parts:
+        try:
+            check_grain(part)
+            sound.append(part)
+        except NestError as error:
+            if not leave_out:
+                raise
+            bad.append(_left_out(part.name, error))
+    return sound, bad
+
+
+def _none_left(bad: Sequence[Finding]) -> NestError:
+    return NestError(f"none of the parts is any good: {bad[0].text}", where=bad[0].where, remedy=bad[0].remedy)
 
 
 def _left_out(name: str, error: MeshflowError) -> Finding:

@@ -302,7 +302,7 @@ def _write_texture(made: MadePart, drawing: Any, folder: Path, scan: Surface) ->
 def folds_up(made: MadePart) -> bool:
     """Return whether a part is rolled or folded from its pattern: it lies flat, and is not flat already."""
     pattern = made.part.pattern
-    if pattern is None or made.refusals or made.plan.tryout_of:
+    if pattern is None or made.refusals or made.plan.drawn_as != made.plan.name:
         return False
     return pattern.verdict is Verdict.LIES_FLAT and pattern.distortion.least_bend_radius_mm < _FLAT_RADIUS_MM
 

@@ -12,6 +12,7 @@ from meshflow.job.plan_tools import ReliefPlan, ToolPlan
 from meshflow.model.allowance import Allowance
 from meshflow.model.asked import Asked
 from meshflow.model.assembly import Fastener
+from meshflow.model.layout import Locked
 from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Side
 from meshflow.model.stock import Material, Objective, Process, Sheet
@@ -116,6 +117,8 @@ class PartPlan:
         Holes that other layers share with it; known once the layers are laid flat.
     tryout_of : str
         Name of the part this is a try-out piece of; empty for a real part.
+    opposite_of : str
+        Name of the part this is the opposite hand of; empty for a part as drawn.
     tryout_kind : {"acrylic", "card"}, optional
         What the try-out piece is cut from.
     paper : str, optional
@@ -176,6 +179,7 @@ class PartPlan:
     drawings: Mapping[str, DrawnCurves] = field(default_factory=dict)
     shared: tuple[SharedHoles, ...] = ()
     tryout_of: str = ""
+    opposite_of: str = ""
     tryout_kind: Literal["acrylic", "card"] | None = None
     paper: PaperName | None = None
     texture_dpi: float | None = None
@@ -189,6 +193,11 @@ class PartPlan:
     plate_um: float | None = None
     plate_density: float | None = None
     tolerance_chosen: bool = False
+
+    @property
+    def drawn_as(self) -> str:
+        """Name of the part whose surface it is made from."""
+        return self.tryout_of or self.opposite_of or self.name
 
     @property
     def group(self) -> str:
@@ -315,6 +324,8 @@ class JobPlan:
         Tools to make.
     least_offcut_mm : float, optional
         Diameter of the circle that an offcut has to hold to be drawn for the rack [mm]; None: none is drawn.
+    locked : tuple of Locked
+        Copies whose place is decided, their sheets numbered in the nest of their material.
     """
 
     title: str
@@ -340,6 +351,7 @@ class JobPlan:
     tools: tuple[ToolPlan, ...] = ()
     least_offcut_mm: float | None = None
     fine_turns: bool = False
+    locked: tuple[Locked, ...] = ()
 
 
 def group_name(material: str, thickness_mm: float) -> str:

@@ -169,6 +169,7 @@ def _part(made: MadePart) -> dict[str, Any]:
         }
     return {
         "name": made.plan.name,
+        **({"opposite_of": made.plan.opposite_of} if made.plan.opposite_of else {}),
         "mesh": made.plan.scan or made.plan.mesh.name,
         "material": made.plan.material.id,
         "thickness_mm": made.plan.thickness_mm,
@@ -212,7 +213,8 @@ def _contour(made: MadePart) -> dict[str, Any]:
 def _laying(part: Part) -> dict[str, Any]:
     """Return what nesting may do with a part beyond turning it, where that is anything."""
     said = {"turn_play_deg": part.turn_play_deg, "most": part.most, "least_grade": part.least_grade}
-    return {key: value for key, value in said.items() if value}
+    grain = {} if part.grain_deg is None else {"grain_deg": part.grain_deg}
+    return {**{key: value for key, value in said.items() if value}, **grain}
 
 
 def _cut(layout: SheetLayout, group: NestGroup) -> dict[str, Any]:

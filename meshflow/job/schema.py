@@ -23,8 +23,10 @@ from meshflow.job.schema_part import PartRow
 from meshflow.job.schema_tools import ReliefRow, ToolRow, tool_keys
 from meshflow.job.schema_values import (
     NAME,
+    Degrees,
     Length,
     MaterialName,
+    Place,
     Surroundings,
     Table,
     Thickness,
@@ -43,6 +45,7 @@ __all__ = [
     "AssemblyRow",
     "DxfVersion",
     "JobModel",
+    "LockedRow",
     "MeasureRow",
     "NestRow",
     "OutputRow",
@@ -161,6 +164,18 @@ class SheetRow(Table):
         return self
 
 
+class LockedRow(Table):
+    """One copy of a part whose place on a sheet is decided: all others are laid round it."""
+
+    part: str = Field(min_length=1, max_length=80, description="Name of the part.")
+    sheet: int = Field(default=1, ge=1, le=100_000, description="Number of the sheet in the nest of its material.")
+    on: str = Field(default="", max_length=200, description="Id of that sheet, where the rack has several.")
+    x: Place = Field(description="Where the origin of the part's drawing lies, along the sheet.")
+    y: Place = Field(description="The same, across.")
+    turn: Degrees = Field(default=0.0, description="Turn, counter-clockwise [deg].")
+    turned_over: bool = Field(default=False, description="Whether it was turned over first.")
+
+
 class NestRow(Table):
     """How parts are laid on sheets."""
 
@@ -177,6 +192,7 @@ class NestRow(Table):
     keep_offcuts: Thickness | None = Field(
         default=None, description="Draw what is left of sheets for the rack, if a circle of this diameter fits."
     )
+    locked: list[LockedRow] = Field(default=[], max_length=10_000, description="Copies whose place is decided.")
 
 
 class SupplierRow(Table):

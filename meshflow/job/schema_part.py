@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import partial
 from typing import Annotated, Final, Literal
 
@@ -70,6 +71,11 @@ class PartRow(Table):
     )
     quantity: int = Field(default=1, ge=1, le=10_000, description="How many.")
     may_mirror: bool = Field(default=False, description="Whether nesting may turn the part over.")
+    pair: bool = Field(
+        default=False,
+        validate_default=True,
+        description="Whether it is cut in pairs, left and right: so many as drawn, and as many mirrored.",
+    )
     turns: list[Degrees] = Field(
         default=[], max_length=360, description="Allowed turns on the sheet [deg]; empty: 0, 90, 180, 270."
     )
@@ -158,6 +164,26 @@ class PartRow(Table):
             refusal = stock.refusal(value or usual_process(stock.material(material)), material)
             if refusal:
                 raise ValueError(refusal)
+        return value
+
+    @field_validator("grain")
+    @classmethod
+    def _lies_along_the_sheet(cls, value: float | None, info: ValidationInfo) -> float | None:
+        turns, play = info.data.get("turns"), info.data.get("turn_play")
+        if value is not None and turns and play is not None:
+            off = min(abs(math.remainder(turn, 180.0)) for turn in turns)
+            if off > play + 0.01:
+                raise ValueError(
+                    f"N127: the drawing is turned so that its grain lies along the sheet's, and every turn lays it "
+                    f"{off:g} degrees or more across. Add 0 or 180 to turns, or turn the grain instead."
+                )
+        return value
+
+    @field_validator("pair")
+    @classmethod
+    def _is_not_turned_over(cls, value: bool, info: ValidationInfo) -> bool:
+        if value and info.data.get("may_mirror"):
+            raise ValueError("a pair, and may_mirror as well: a part that may be turned over is both hands already.")
         return value
 
     @property

@@ -23,6 +23,7 @@ __all__ = [
     "Length",
     "MaterialName",
     "Offset",
+    "Place",
     "Smooth",
     "Surroundings",
     "Table",
@@ -211,6 +212,11 @@ Offset = Annotated[
     float,
     BeforeValidator(_offset, json_schema_input_type=float | str),
     Field(ge=-500, le=500),  # as for the thickness
+]
+Place = Annotated[
+    float,
+    BeforeValidator(_offset, json_schema_input_type=float | str),
+    Field(ge=-50_000, le=50_000),  # as long as a sheet can be
 ]
 Degrees = Annotated[float, Field(allow_inf_nan=False)]
 MaterialName = Annotated[str, Field(min_length=1), AfterValidator(known_material)]

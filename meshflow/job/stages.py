@@ -101,7 +101,7 @@ def _select(plan: PartPlan, scan: Surface, *, progress: Progress) -> Region:
     region = select(
         scan,
         plan.region,
-        name=plan.tryout_of or plan.name,
+        name=plan.drawn_as,
         thickness=plan.thickness_mm,
         side=plan.side,
         face_up=plan.face_up,
@@ -202,6 +202,7 @@ def _outline(
     from meshflow.job.letters import lettered
     from meshflow.outline import outline, tryout
     from meshflow.outline.contour import pattern_loops
+    from meshflow.outline.opposite import opposite
     from meshflow.outline.tolerance import chosen_tolerance
 
     progress("outlining", 0.0)
@@ -224,7 +225,8 @@ def _outline(
         marking=with_shared(marking, plan.shared),
         rules=plan.rules,
     )
-    part, kerf = lettered(part), plan.process.kerf_mm
+    part = lettered(opposite(part) if plan.opposite_of else part)
+    kerf = plan.process.kerf_mm
     part = replace(part, turn_play_deg=plan.turn_play_deg, most=plan.most, least_grade=plan.least_grade)
     if plan.tryout_kind is None:
         return fitted(replace(part, kerf_mm=kerf), plan)
@@ -241,7 +243,7 @@ _STAGES = (
         ("mend",),
         _select,
         lambda p: {
-            "name": p.tryout_of or p.name,
+            "name": p.drawn_as,
             "region": p.region,
             "lines": {line.name: line.sha256 for line in p.lines},
             "seam": p.seam,
@@ -296,7 +298,7 @@ _STAGES = (
     ),
     Stage(
         "outline",
-        5,
+        6,
         ("flatten", "marking", "check"),
         _outline,
         lambda p: {
@@ -319,6 +321,7 @@ _STAGES = (
                 else {}
             ),
             "tryout": p.tryout_kind,
+            **({"opposite": True} if p.opposite_of else {}),
             **cutting_options(p),
         },
     ),

@@ -303,6 +303,7 @@ class _Checking:
                 netted=not contour["allowance_everywhere"],
                 gap=float(contour["tab_gap_mm"]),
                 curves=curves.contours if curves else (),
+                opposite=bool(part.get("opposite_of")),
             )
             allowed = tolerance * max(1.0, float(part.get("stretch_p99", 1.0))) + _SLACK_MM
             self._judge(name, part["name"], lifted, allowed, float(contour["tab_gap_mm"]))

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ import numpy as np
 
 from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.finding import Finding, Severity
-from meshflow.model.layout import Nest, Placement, SheetLayout
+from meshflow.model.layout import Locked, Nest, Placement, SheetLayout
 from meshflow.model.part import Part
 from meshflow.model.stock import Flaw, Sheet
 from meshflow.verify import ReadContour, ReadDrawing
@@ -68,7 +69,7 @@ def _nest_faults(
     if missing:
         return [_fault("J128", "", f"the drawing of {', '.join(missing)} is missing: the nest cannot be checked.")]
     read = {name: drawing for name, drawing in plain.items() if drawing is not None}
-    nest = _nest(entry, said)
+    nest = replace(_nest(entry, said), locked=_locked(record, entry["parts"]))
     parts = [_part(own[name], drawing) for name, drawing in read.items()]
     faults = [
         Finding("J127", Severity.REFUSE, f"{fault.where}: {fault.text} ({fault.code})", fault.remedy)
@@ -118,6 +119,16 @@ def _nest(entry: Mapping[str, Any], said: Mapping[str, Any]) -> Nest:
     )
 
 
+def _locked(record: Mapping[str, Any], names: Sequence[str]) -> tuple[Locked, ...]:
+    """Return the locked copies that the job asked for, of these parts."""
+    rows = record.get("options", {}).get("nest", {}).get("locked", ())
+    return tuple(
+        Locked(row["part"], row["sheet"], row["x"], row["y"], row["turn"], row["turned_over"], row["on"])
+        for row in rows
+        if row["part"] in names
+    )
+
+
 def _edge(said: Mapping[str, Any]) -> Polycurve | Circle:
     if "radius_mm" in said:
         return Circle(tuple(said["centre_mm"]), said["radius_mm"])
@@ -146,6 +157,7 @@ def _part(entry: Mapping[str, Any], drawing: ReadDrawing) -> Part:
         turn_play_deg=entry.get("turn_play_deg", 0.0),
         most=entry.get("most", 0),
         least_grade=entry.get("least_grade", 0),
+        grain_deg=entry.get("grain_deg"),
     )
 
 

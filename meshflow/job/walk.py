@@ -9,7 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import astuple, replace
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +25,7 @@ from meshflow.job.stages import NEST_VERSION, PART_STAGES, Progress, Stage
 from meshflow.model.assembly import Assembly
 from meshflow.model.check import CheckReport
 from meshflow.model.compare import Measurement
-from meshflow.model.layout import Nest
+from meshflow.model.layout import Locked, Nest
 from meshflow.model.pattern import FlatPattern
 from meshflow.model.stock import Sheet
 from meshflow.model.surface import Surface
@@ -165,7 +165,7 @@ class Walk:
         """
         name = name or parts[0].plan.group
         sheets, notes = rack_for(plan, parts[0].plan, used_up=used_up or {})
-        options = {
+        options: dict[str, Any] = {
             "sheets": [sheet_key(sheet) for sheet in sheets],
             "margin": plan.margin_mm,
             "spacing": plan.spacing_mm,
@@ -174,6 +174,8 @@ class Walk:
             "seconds": plan.seconds,
             "fine_turns": plan.fine_turns,
         }
+        if locked := _locked(plan, parts):
+            options["locked"] = [list(astuple(one)) for one in locked]
         key = stage_key("nest", NEST_VERSION, options, [part.key for part in parts])
         self.wanted.add(key)
         found, nest = self.cache.get(key)
@@ -194,6 +196,7 @@ class Walk:
                 sheets,
                 margin_mm=plan.margin_mm,
                 spacing_mm=plan.spacing_mm,
+                locked=_locked(plan, parts),
                 seed=plan.seed,
                 effort=plan.effort,
                 seconds=plan.seconds,
@@ -259,6 +262,12 @@ class Walk:
         finally:
             self.computed.append(key)
             self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - began
+
+
+def _locked(plan: JobPlan, parts: Sequence[MadePart]) -> tuple[Locked, ...]:
+    """Return the locked copies of these parts."""
+    names = {part.plan.name for part in parts}
+    return tuple(one for one in plan.locked if one.part in names)
 
 
 def _stop_if_interrupted(value: Any) -> None:

@@ -12,7 +12,7 @@ from typing import Literal
 from meshflow.model.finding import Finding
 from meshflow.model.stock import Sheet
 
-__all__ = ["Nest", "Placement", "SheetLayout", "StoppedBy"]
+__all__ = ["Apart", "Locked", "Nest", "Placement", "SheetLayout", "StoppedBy"]
 
 StoppedBy = Literal["effort", "time", "interrupt"]
 
@@ -41,6 +41,48 @@ class Placement:
     y_mm: float
     angle_deg: float
     mirrored: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Locked:
+    """A copy whose place the maker has decided: it is marked on the hide already, or kept from an earlier nest.
+
+    Parameters
+    ----------
+    part : str
+        Name of the part.
+    sheet : int
+        Number of the sheet in the answer, from 1. Sheets with such copies come first.
+    x_mm, y_mm, angle_deg, mirrored
+        Where it lies, as in a `Placement`.
+    on : str
+        Id of that sheet; may be left out where only one is meant for the part.
+    """
+
+    part: str
+    sheet: int
+    x_mm: float
+    y_mm: float
+    angle_deg: float = 0.0
+    mirrored: bool = False
+    on: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Apart:
+    """A clear distance of their own between the copies of two parts.
+
+    Parameters
+    ----------
+    part, other : str
+        Names of the parts, the first in the alphabet first; the same twice for copies of one part.
+    spacing_mm : float
+        Clear distance [mm]; more or less than that of the nest.
+    """
+
+    part: str
+    other: str
+    spacing_mm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +129,10 @@ class Nest:
         What the search was started with.
     notes : tuple of Finding
         Parts that cannot be placed, and why.
+    locked : tuple of Locked
+        Copies whose place was decided beforehand; each is among the placements.
+    apart : tuple of Apart
+        Pairs of parts that keep a distance of their own.
     """
 
     sheets: tuple[SheetLayout, ...]
@@ -99,3 +145,10 @@ class Nest:
     seed: int
     effort: int
     notes: tuple[Finding, ...] = ()
+    locked: tuple[Locked, ...] = ()
+    apart: tuple[Apart, ...] = ()
+
+    @property
+    def least_spacing_mm(self) -> float:
+        """Clear distance that any two parts keep at least [mm]."""
+        return min([self.spacing_mm, *(one.spacing_mm for one in self.apart)])

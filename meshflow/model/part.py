@@ -68,6 +68,8 @@ class Part:
         Copies that may be laid where room is left on sheets that are taken anyway; 0 or less than `quantity`: none.
     least_grade : int
         Least good grade of a hide that will do, 1 being the best; 0 where any will do.
+    grain_deg : float, optional
+        Direction of the grain that is asked for, in this drawing, counter-clockwise from x [deg]; None where none is.
     process : str
         Id of the process in the stock tables.
     kerf_compensated_mm : float
@@ -122,3 +124,4 @@ class Part:
     turn_play_deg: float = 0.0
     most: int = 0
     least_grade: int = 0
+    grain_deg: float | None = None

@@ -15,7 +15,8 @@ ends least far right; `search` tries orders; `bounds` says how many sheets are n
 answer on the outlines as drawn and shares no code with the rest. `improve` presses the best layout together: `depths`
 says how deep pieces lie in each other, `pressing` moves them apart in less room, `compaction` closes the last gaps.
 
-Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used.
+Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used, `locked` of copies whose place the
+maker has decided.
 
 Turns are those listed and steps within their play; `fine_turns` seeks them to the fraction of a degree where that is
 asked for.
@@ -28,16 +29,18 @@ Sources: bottom-left placement with no-fit polygons is the classic of the field 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from meshflow.errors import VerificationError
-from meshflow.model.layout import Nest
+from meshflow.model.layout import Locked, Nest
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.answer import make_nest
+from meshflow.nest.apart import apart_of, least_spacing, told_apart
 from meshflow.nest.fine_turns import Turner, with_fitting_turns
 from meshflow.nest.inputs import check_inputs
+from meshflow.nest.locked import held_by, with_held, without_locked
 from meshflow.nest.prepare import make_pieces
 from meshflow.nest.record import nest_json
 from meshflow.nest.search import best_layouts
@@ -54,6 +57,8 @@ def nest(
     *,
     margin_mm: float = 10.0,
     spacing_mm: float = 3.0,
+    locked: Sequence[Locked] = (),
+    apart: Mapping[tuple[str, str], float] | None = None,
     seed: int = 1,
     effort: int = 1,
     seconds: float | None = None,
@@ -76,6 +81,11 @@ def nest(
         Clear edge of the sheet [mm].
     spacing_mm : float
         Clear distance between parts, the width of the cut included [mm].
+    locked : sequence of Locked
+        Copies whose place is decided; all others are laid round them. They count as copies of their part.
+    apart : mapping of (str, str) to float, optional
+        Clear distances of their own between the copies of two parts [mm], by their names; more or less than the
+        spacing. A part named twice keeps it between its own copies.
     seed : int
         Start of the random numbers.
     effort : int
@@ -101,7 +111,8 @@ def nest(
     ------
     NestError
         If an outline crosses itself or has no area, a quantity, margin or spacing is negative, a sheet is smaller
-        than its margins, or two parts have one name.
+        than its margins, or two parts have one name; and for locked copies that cannot lie so, with codes N123 to
+        N125 (see `locked`), a grain that contradicts the turns (N127), a distance that makes no sense (N128).
     VerificationError
         If the independent check refuses the answer; nothing unchecked is handed out.
 
@@ -115,26 +126,34 @@ def nest(
     """
     options = {"margin_mm": margin_mm, "spacing_mm": spacing_mm}
     check_inputs(parts, sheets, seed=seed, effort=effort, seconds=seconds, **options)
-    pieces = make_pieces(parts, spacing_mm)
+    pairs = apart_of(apart or {}, parts)
     ordered = sorted_sheets(sheets)
-    groups = make_groups(pieces, ordered, **options)
-    pieces = with_fitting_turns(pieces, groups, spacing_mm)
+    held = held_by(locked, parts, ordered, apart=pairs, **options)
+    base = options["spacing_mm"] = least_spacing(spacing_mm, pairs)
+    pieces = told_apart(make_pieces(parts, base), spacing_mm, pairs)
+    laid = [replace(piece, part=without_locked(piece.part, held)) for piece in pieces]
+    groups = make_groups(laid, ordered, also=held.names, **options)
+    groups = with_held(groups, held, pieces, ordered, base)
+    pieces, laid = (with_fitting_turns(these, groups, base) for these in (pieces, laid))
+    stock = stock_of(ordered, held.sheets)
     found = best_layouts(
-        pieces,
+        laid,
         groups,
-        stock_of(ordered),
+        stock,
         seed=seed,
         effort=effort,
         seconds=seconds,
         progress=progress,
-        turner=Turner(spacing_mm, pieces, seed) if fine_turns else None,
+        turner=Turner(base, laid, seed) if fine_turns else None,
     )
-    answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, **options)
+    answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, held=held, **options)
+    answer = replace(answer, spacing_mm=spacing_mm, apart=pairs)
     faults = verify_nest(answer, parts)
     if faults and found.laid:
         # What was pressed together did not come out as it should: take what was laid piece by piece.
         found = replace(found, layouts=found.laid)
-        answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, **options)
+        answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, held=held, **options)
+        answer = replace(answer, spacing_mm=spacing_mm, apart=pairs)
         faults = verify_nest(answer, parts)
     if faults:
         raise VerificationError(

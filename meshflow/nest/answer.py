@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 from meshflow.geometry.sheets import sheet_area
 from meshflow.model.finding import Finding, Severity
-from meshflow.model.layout import Nest, Placement, SheetLayout
+from meshflow.model.layout import Locked, Nest, Placement, SheetLayout
 from meshflow.model.stock import Sheet
 from meshflow.nest.bounds import sheets_lower_bound
+from meshflow.nest.locked import NOTHING_HELD, Held
 from meshflow.nest.nofit import NoFitCache
 from meshflow.nest.outlines import STEPS_PER_MM
 from meshflow.nest.placement import Board, Spot, fits
@@ -28,6 +29,7 @@ def make_nest(
     spacing_mm: float,
     seed: int,
     effort: int,
+    held: Held = NOTHING_HELD,
 ) -> Nest:
     """Return the answer of a search, not checked yet.
 
@@ -41,18 +43,29 @@ def make_nest(
         One layout a group.
     margin_mm, spacing_mm, seed, effort
         As asked for.
+    held : Held
+        Sheets on which copies are locked: they come first, and those copies lie where they were asked for.
     """
     boards = [board for layout in found.layouts for board in layout.boards]
+    boards.sort(key=lambda board: board.size.index if board.size.locked else len(sheets) + len(held.sheets))
+    stock = [*sheets, *held.sheets]
     copies = _numbered(boards)
     placed = dict.fromkeys(range(len(pieces)), 0)
     for board in boards:
-        for spot in board.spots:
+        for spot in board.lying:
             placed[spot.piece] += 1
     counts = [(piece.part, placed[number]) for number, piece in enumerate(pieces)]
     missing = {number: piece.part.quantity - placed[number] for number, piece in enumerate(pieces)}
     return Nest(
         sheets=tuple(
-            _sheet_layout(board, pieces, sheets[board.size.index], copies[index], margin_mm)
+            _sheet_layout(
+                board,
+                pieces,
+                stock[board.size.index],
+                copies[index],
+                margin_mm,
+                held.copies[index] if board.size.locked else (),
+            )
             for index, board in enumerate(boards)
         ),
         unplaced=tuple((pieces[number].part.name, count) for number, count in missing.items() if count > 0),
@@ -64,6 +77,7 @@ def make_nest(
         seed=seed,
         effort=effort,
         notes=_notes(pieces, sheets, groups, found, missing, margin_mm, spacing_mm),
+        locked=tuple(copy for of_sheet in held.copies for copy in of_sheet),
     )
 
 
@@ -72,9 +86,10 @@ def _numbered(boards: Sequence[Board]) -> list[list[int]]:
     reached: dict[int, int] = {}
     numbers = []
     for board in boards:
-        of_board = [0] * len(board.spots)
-        for place in sorted(range(len(board.spots)), key=lambda k: _place_key(board.spots[k])):
-            piece = board.spots[place].piece
+        lying = board.lying
+        of_board = [0] * len(lying)
+        for place in sorted(range(len(lying)), key=lambda k: _place_key(lying[k])):
+            piece = lying[place].piece
             reached[piece] = reached.get(piece, 0) + 1
             of_board[place] = reached[piece]
         numbers.append(of_board)
@@ -86,17 +101,25 @@ def _place_key(spot: Spot) -> tuple[int, int, int]:
 
 
 def _sheet_layout(
-    board: Board, pieces: Sequence[Piece], sheet: Sheet, copies: Sequence[int], margin_mm: float
+    board: Board,
+    pieces: Sequence[Piece],
+    sheet: Sheet,
+    copies: Sequence[int],
+    margin_mm: float,
+    locked: Sequence[Locked],
 ) -> SheetLayout:
     placements, ends = [], []
-    for spot, copy in zip(board.spots, copies, strict=True):
+    for one, copy, spot in zip(locked, copies, board.lying, strict=False):
+        placements.append(Placement(one.part, copy, one.x_mm, one.y_mm, one.angle_deg, one.mirrored))
+        ends.append(one.x_mm + spot.pose.reach_mm)
+    for spot, copy in zip(board.spots, copies[len(locked) :], strict=True):
         x = (spot.x + board.size.corner - spot.pose.shift[0]) / STEPS_PER_MM
         y = (spot.y + board.size.corner - spot.pose.shift[1]) / STEPS_PER_MM
         name = pieces[spot.piece].part.name
         placements.append(Placement(name, copy, x, y, spot.pose.angle_deg, spot.pose.mirrored))
         ends.append(x + spot.pose.reach_mm)
     used = round(min(max(ends) + margin_mm, sheet.length_mm), 4)
-    area = sum(pieces[spot.piece].area_mm2 for spot in board.spots)
+    area = sum(pieces[spot.piece].area_mm2 for spot in board.lying)
     placements.sort(key=lambda placement: (placement.part, placement.copy))
     return SheetLayout(sheet, tuple(placements), used, round(area / sheet_area(sheet, up_to_mm=used), 6))
 

@@ -18,8 +18,8 @@ import numpy as np
 
 from meshflow.model.arrays import FloatArray, IntArray
 from meshflow.nest.nofit import boundary
-from meshflow.nest.outlines import ring_area
-from meshflow.nest.prepare import Pose
+from meshflow.nest.outlines import grown_more, ring_area
+from meshflow.nest.prepare import Pose, more_apart
 
 __all__ = ["GIVE_STEPS", "DepthTable", "depth_table", "pair_count", "table_cost"]
 
@@ -157,15 +157,16 @@ def _nofit(
     from meshflow.nest.convolution import convolution
 
     (a, turn_a), (b, turn_b) = bases[fixed], bases[moving]
+    more = more_apart(poses[fixed], poses[moving])
     shift = np.array(poses[moving].shift) - np.array(poses[fixed].shift)
-    key = (a, b, (turn_b - turn_a) % 4)
+    key = (a, b, (turn_b - turn_a) % 4, more)
     if key in known:
         segments = _turned(known[key], turn_a)
-    elif (b, a, (turn_a - turn_b) % 4) in known:
+    elif (b, a, (turn_a - turn_b) % 4, more) in known:
         # Exchanged and turned over: {u: A meets B + u} = -{u: B meets A + u}.
-        segments = -_turned(known[b, a, (turn_a - turn_b) % 4], turn_b)
+        segments = -_turned(known[b, a, (turn_a - turn_b) % 4, more], turn_b)
     else:
-        found, _ = boundary(convolution(shrunk[fixed], -shrunk[moving])[0])
+        found, _ = boundary(convolution(grown_more(shrunk[fixed], more), -shrunk[moving])[0])
         segments = found - np.tile(shift, 2)
         known[key] = _turned(segments, -turn_a)
     moved: IntArray = segments + np.tile(shift, 2)

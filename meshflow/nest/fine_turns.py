@@ -109,12 +109,18 @@ class Turner:
                     fresh.append((pose.mirrored, within))
         if len(fresh) > _FRESH:
             fresh = self._chance.sample(fresh, _FRESH)
-        return replace(piece, poses=(*used, *(self._pose(piece.part, *one) for one in fresh)))
+        return replace(piece, poses=(*used, *(self._pose(piece, *one) for one in fresh)))
 
-    def _pose(self, part: Part, mirrored: bool, angle_deg: float) -> Pose:
+    def _pose(self, piece: Piece, mirrored: bool, angle_deg: float) -> Pose:
         self._next += 1
-        inner = inner_corners(len(self.pieces))
-        return make_pose(part, angle_deg, mirrored, spacing_mm=self.spacing_mm, inner_corners=inner, key=self._next - 1)
+        return make_pose(
+            piece,
+            angle_deg,
+            mirrored,
+            spacing_mm=self.spacing_mm,
+            key=self._next - 1,
+            inner_corners=inner_corners(len(self.pieces)),
+        )
 
 
 def _ever_less(step: float) -> Iterator[float]:
@@ -154,11 +160,12 @@ def with_fitting_turns(pieces: Sequence[Piece], groups: Sequence[Group], spacing
             if piece.part.turn_play_deg <= 0.0 or any(fits(pose, s) for pose in piece.poses for s in group.sizes):
                 continue
             key = 1 + max(pose.key for one in found for pose in one.poses)
-            found[number] = replace(piece, poses=(*piece.poses, *_fitting(piece.part, group.sizes, spacing_mm, key)))
+            found[number] = replace(piece, poses=(*piece.poses, *_fitting(piece, group.sizes, spacing_mm, key)))
     return found
 
 
-def _fitting(part: Part, sizes: Sequence[Size], spacing_mm: float, key: int) -> list[Pose]:
+def _fitting(piece: Piece, sizes: Sequence[Size], spacing_mm: float, key: int) -> list[Pose]:
+    part = piece.part
     steps = np.arange(-math.floor(part.turn_play_deg / _SOUGHT_DEG), math.floor(part.turn_play_deg / _SOUGHT_DEG) + 1)
     poses: list[Pose] = []
     points = tessellate(part.outline, tolerance=_CHORD_MM)
@@ -170,14 +177,8 @@ def _fitting(part: Part, sizes: Sequence[Size], spacing_mm: float, key: int) -> 
                 best = int(run[np.argmax(spare[run])])
                 if spare[best] <= 0.0 or len(poses) == _MOST_FITTING:
                     continue
-                lying = make_pose(
-                    part,
-                    float(angles[best]),
-                    mirrored,
-                    spacing_mm=spacing_mm,
-                    inner_corners=inner_corners(1),
-                    key=key + len(poses),
-                )
+                angle = float(angles[best])
+                lying = make_pose(piece, angle, mirrored, spacing_mm=spacing_mm, key=key + len(poses))
                 if any(fits(lying, size) for size in sizes):
                     poses.append(lying)
     return poses

@@ -75,6 +75,8 @@ class Improver:
             return False
         spots = [spot for board in boards[self._kept :] for spot in board.spots]
         fixed = [one for board in boards[self._kept :] for one in board.size.fixed]
+        if not spots and not self._waiting():
+            return False
         self._ways = ways_of(self.pieces, spots, self._waiting(), fixed, cost, lambda: self.between(0))
         return self._ways is not None
 
@@ -115,9 +117,13 @@ class Improver:
             return boards, [number], [number]
         if len(boards) < 2:
             return None
-        # The board with the least on it; of equal ones the last.
+        # The board with the least on it; of equal ones the last. Where copies are locked, it has to stay.
         areas = [self._area(board) for board in boards]
-        gone = max(range(len(boards)), key=lambda k: (-areas[k], k))
+        gone = max(
+            (k for k in range(len(boards)) if not boards[k].size.locked), key=lambda k: (-areas[k], k), default=-1
+        )
+        if gone < 0:
+            return None
         others = [*boards[:gone], *boards[gone + 1 :]]
         moved = [spot.piece for spot in boards[gone].spots]
         return (others, moved, []) if self._room_for(others, moved) else None

@@ -15,6 +15,7 @@ from meshflow.model.arrays import FloatArray
 from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
+from meshflow.nest.grain import check_grain
 
 __all__ = ["LONGEST_MM", "check_inputs", "check_part", "net_area"]
 
@@ -152,6 +153,7 @@ def check_part(part: Part) -> None:
         raise NestError(f"the turns {part.turns_deg} make no sense.", where=part.name, remedy="Give degrees.")
     if not (math.isfinite(part.thickness_mm) and part.thickness_mm >= 0.0):
         raise NestError(f"a thickness of {part.thickness_mm} mm makes no sense.", where=part.name)
+    check_grain(part)
     for number, curve in enumerate((part.outline, *part.holes)):
         _check_contour(curve, part.name, "its outline" if number == 0 else f"its hole {number}")
     _check_size(part)

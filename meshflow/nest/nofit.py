@@ -10,6 +10,8 @@ Only between two flanks of one and the same other piece some play is needed: suc
 
 Jagged outlines give many segments that lie deep inside. Then the boundary alone is kept, holes included; where two
 sides cross it, its corners are rounded to the grid, by at most one step of 0.0001 mm.
+
+Of two parts that keep farther apart than others the fixed one is grown by the rest first (see `apart`).
 """
 
 from __future__ import annotations
@@ -20,7 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meshflow.model.arrays import IntArray
-from meshflow.nest.prepare import Pose
+from meshflow.nest.outlines import grown_more
+from meshflow.nest.prepare import Pose, more_apart
 
 __all__ = ["NoFit", "NoFitCache", "boundary"]
 
@@ -71,6 +74,7 @@ class NoFitCache:
     def __init__(self) -> None:
         self._known: dict[tuple[int, int], NoFit] = {}
         self._sizes: dict[int, tuple[int, int]] = {}
+        self._grown: dict[tuple[int, int], IntArray] = {}
         self._segments = 0
 
     def between(self, fixed: Pose, moving: Pose) -> NoFit:
@@ -81,11 +85,13 @@ class NoFitCache:
         known = self._known.get(key)
         if known is not None:
             return known
-        segments, side = convolution(fixed.ring, -moving.ring)
-        if len(side) > MOST_A_CORNER * (len(fixed.ring) + len(moving.ring)):
+        ring = self._ring(fixed, more_apart(fixed, moving))
+        segments, side = convolution(ring, -moving.ring)
+        if len(side) > MOST_A_CORNER * (len(ring) + len(moving.ring)):
             segments, side = boundary(segments)
         length, width = self._size(moving)
-        box = np.array([-length, -width, *self._size(fixed)], dtype=np.int64)
+        low = ring.min(axis=0)
+        box = np.array([low[0] - length, low[1] - width, *ring.max(axis=0)], dtype=np.int64)
         nofit = NoFit(segments.astype(np.int32), side.astype(np.int8), box)
         if self._segments + len(side) > MOST_SEGMENTS:
             self._known.clear()
@@ -93,6 +99,14 @@ class NoFitCache:
         self._known[key] = nofit
         self._segments += len(side)
         return nofit
+
+    def _ring(self, pose: Pose, more: int) -> IntArray:
+        """Return the outline of a pose that keeps so much more from the other."""
+        if not more:
+            return pose.ring
+        if (pose.key, more) not in self._grown:
+            self._grown[pose.key, more] = grown_more(pose.ring, more)
+        return self._grown[pose.key, more]
 
     def _size(self, pose: Pose) -> tuple[int, int]:
         # Measured anew for each of ten thousand pairs it takes a tenth as long as their convolutions.

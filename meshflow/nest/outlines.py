@@ -26,7 +26,7 @@ from meshflow.geometry.pieces import pieces
 from meshflow.model.arrays import FloatArray, IntArray
 from meshflow.model.curve import Circle, Motion, Polycurve
 
-__all__ = ["EXACT", "GRID_MM", "STEPS_PER_MM", "grown_ring", "ring_area"]
+__all__ = ["EXACT", "GRID_MM", "STEPS_PER_MM", "grown_more", "grown_ring", "ring_area"]
 
 GRID_MM = 1e-4
 STEPS_PER_MM = 10_000
@@ -72,6 +72,21 @@ def grown_ring(
     ring = _outer_ring(_without_shallow_corners(ring, inner))
     low = ring.min(axis=0)
     return ring - low, (int(corner[0]) + int(low[0]), int(corner[1]) + int(low[1]))
+
+
+def grown_more(ring: IntArray, steps: int) -> IntArray:
+    """Return a ring moved outwards all round by more grid steps, never less; it may reach below 0.
+
+    Parameters
+    ----------
+    ring : (n, 2) int array
+        Counter-clockwise [grid steps].
+    steps : int
+        How far; 0 gives the ring itself.
+    """
+    if steps <= 0:
+        return ring
+    return _outer_ring(_on_grid(_grown(ring.astype(np.float64), float(steps))))
 
 
 def ring_area(ring: IntArray) -> int:

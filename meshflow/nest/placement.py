@@ -51,6 +51,16 @@ class Fixed:
 
 
 @dataclass(frozen=True, slots=True)
+class Spot:
+    """A piece laid down: its number, its pose, and where the pose's 0 lies [grid steps]."""
+
+    piece: int
+    pose: Pose
+    x: int
+    y: int
+
+
+@dataclass(frozen=True, slots=True)
 class Size:
     """A sheet size as the placement sees it.
 
@@ -69,6 +79,8 @@ class Size:
         What lies on it from the start.
     free : int
         Twice the area of the room not taken by that [grid steps squared]; 0 for all of it.
+    locked : tuple of Spot
+        Copies of pieces that lie where the maker decided, each also among what is fixed. Such a sheet is one of a kind.
     """
 
     index: int
@@ -78,21 +90,22 @@ class Size:
     cost: float
     fixed: tuple[Fixed, ...] = ()
     free: int = 0
+    locked: tuple[Spot, ...] = ()
+
+    @property
+    def taken(self) -> int:
+        """Right end of the last copy that is locked [grid steps]."""
+        return max((spot.x + spot.pose.size[0] for spot in self.locked), default=0)
+
+    @property
+    def shaped(self) -> bool:
+        """Whether it is no plain rectangle: it has an edge or flaws of its own."""
+        return len(self.fixed) > len(self.locked)
 
     @property
     def room(self) -> int:
         """Twice the area that grown outlines can take at most [grid steps squared]."""
         return self.free or 2 * self.length * self.width
-
-
-@dataclass(frozen=True, slots=True)
-class Spot:
-    """A piece laid down: its number, its pose, and where the pose's 0 lies [grid steps]."""
-
-    piece: int
-    pose: Pose
-    x: int
-    y: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +135,14 @@ class Board:
         self._free = size.room
 
     @property
+    def lying(self) -> list[Spot]:
+        """All copies of pieces on it: those that are locked, then those that were laid."""
+        return [*self.size.locked, *self.spots]
+
+    @property
     def used(self) -> int:
         """Right end of the last piece [grid steps]."""
-        return max((spot.x + spot.pose.size[0] for spot in self.spots), default=0)
+        return max(max((spot.x + spot.pose.size[0] for spot in self.spots), default=0), self.size.taken)
 
     def find(self, number: int, piece: Piece, poses: Sequence[Pose]) -> Spot | None:
         """Return the best spot for a piece in one of `poses`, or None."""

@@ -133,7 +133,8 @@ def _numbered(kept: dict[int, tuple[Pose, ...]], *, graded: bool) -> tuple[dict[
     known: dict[tuple[object, ...], int] = {}
     numbered: list[Pose] = []
     for number, poses in kept.items():
-        shape = (poses[0].least_grade if graded else 0, *(pose.ring.tobytes() for pose in poses))
+        alone = poses[0].part if any(poses[0].more) else -1  # with distances of its own it shares with no other
+        shape = (poses[0].least_grade if graded else 0, alone, *(pose.ring.tobytes() for pose in poses))
         if shape not in known:
             known[shape] = len(numbered)
             numbered += poses
@@ -168,7 +169,7 @@ def plane_of(ways: Ways, boards: Sequence[Board], more: Sequence[tuple[int, int,
     lists = [[ways.begin[n], ways.begin[n] + len(ways.kept[n])] for n in numbers]
     lists += [[pose, pose + 1] for pose, _, _ in fixed]
     movable = np.arange(len(rows)) < len(numbers)
-    task = Task(ways.table, np.array(lists, dtype=np.int64), rooms, movable)
+    task = Task(ways.table, np.array(lists, dtype=np.int64), rooms, movable, float(boards[-1].size.taken))
     packing = Packing(pos, poses, where, task.used(pos, poses, where))
     return Plane(numbers, tuple(board.size for board in boards), task, packing)
 
@@ -181,7 +182,7 @@ def _rooms(sizes: Sequence[Size]) -> FloatArray:
 
 
 def boards_of(ways: Ways, plane: Plane, packing: Packing, nofit: NoFitCache) -> list[Board]:
-    """Return the boards of a packing of the plane, those without pieces left out."""
+    """Return the boards of a packing of the plane, those without pieces left out unless copies are locked on them."""
     boards = [Board(size, nofit) for size in plane.sizes]
     places = np.rint(packing.pos - plane.task.rooms[packing.where, :2]).astype(np.int64)
     for copy, number in enumerate(plane.numbers):
@@ -190,4 +191,4 @@ def boards_of(ways: Ways, plane: Plane, packing: Packing, nofit: NoFitCache) -> 
         room = (board.size.length - pose.size[0], board.size.width - pose.size[1])
         x, y = (min(max(int(place), 0), most) for place, most in zip(places[copy], room, strict=True))
         board.put(Spot(number, pose, x, y))
-    return [board for board in boards if board.spots]
+    return [board for board in boards if board.lying]

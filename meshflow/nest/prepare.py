@@ -31,6 +31,7 @@ __all__ = [
     "inner_corners",
     "make_pieces",
     "make_pose",
+    "more_apart",
     "turns_of",
     "usable_steps",
 ]
@@ -61,6 +62,10 @@ class Pose:
         Number of the pose among all poses; below 0 for what lies fixed on a sheet.
     least_grade : int
         Least good grade of a hide that will do; 0 where any will do.
+    part : int
+        Number of its piece, where some pairs keep a distance of their own; -1 for what lies fixed.
+    more : tuple of int
+        How much more than touching its outline keeps from that of each piece, by number [grid steps]; empty for none.
     """
 
     angle_deg: float
@@ -70,6 +75,8 @@ class Pose:
     reach_mm: float
     key: int = 0
     least_grade: int = 0
+    part: int = -1
+    more: tuple[int, ...] = ()
 
     @property
     def size(self) -> tuple[int, int]:
@@ -99,6 +106,11 @@ class Piece:
     ring_area: int
 
 
+def more_apart(one: Pose, two: Pose) -> int:
+    """Return how much more than touching two outlines keep apart [grid steps]."""
+    return one.more[two.part] if one.more and two.part >= 0 else 0
+
+
 def make_pieces(parts: Sequence[Part], spacing_mm: float) -> list[Piece]:
     """Return the parts made ready, sorted by name, their poses numbered through.
 
@@ -123,28 +135,37 @@ def inner_corners(count: int) -> int:
     return min(max(together // max(count, 1), least), most)
 
 
-def make_pose(part: Part, angle_deg: float, mirrored: bool, *, spacing_mm: float, inner_corners: int, key: int) -> Pose:
-    """Return a part lying at any turn.
+def make_pose(
+    piece: Piece,
+    angle_deg: float,
+    mirrored: bool,
+    *,
+    spacing_mm: float,
+    key: int,
+    inner_corners: int = INNER_CORNERS[1],
+) -> Pose:
+    """Return a piece lying at any turn, whether its list has it or not.
 
     Parameters
     ----------
-    part : Part
-        The part.
+    piece : Piece
+        The piece.
     angle_deg : float
         Its turn [deg].
     mirrored : bool
         Whether it is turned over first.
     spacing_mm : float
         Clear distance between parts [mm].
-    inner_corners : int
-        How many inner corners the outline keeps at most.
     key : int
         Number of the pose, taken by no other.
+    inner_corners : int
+        How many inner corners the outline keeps at most.
     """
+    part, like = piece.part, piece.poses[0]
     quarters, rest = _quarters(angle_deg)
     base = grown_ring(part.outline, mirrored, rest, 0.5 * spacing_mm, inner_corners)
     pose = _quarter_turned(part, base, angle_deg, mirrored, quarters)
-    return replace(pose, key=key, least_grade=part.least_grade)
+    return replace(pose, key=key, least_grade=part.least_grade, part=like.part, more=like.more)
 
 
 def make_piece(part: Part, spacing_mm: float, first_key: int, inner_corners: int) -> Piece:

@@ -87,12 +87,15 @@ class Task:
         Left and lower edge, length and width of each room; only the last one gets shorter.
     movable : (n,) bool array
         Pieces that may be moved.
+    taken : float
+        Length of the last room that is used whatever happens [grid steps]: copies are locked there.
     """
 
     table: DepthTable
     lists: IntArray
     rooms: FloatArray
     movable: BoolArray
+    taken: float = 0.0
 
     def used(self, pos: FloatArray, poses: IntArray, where: IntArray) -> float:
         """Return the used length of the last room [grid steps]."""
@@ -109,7 +112,7 @@ class Task:
         by_area = (float(self.areas[self.movable].sum()) - elsewhere) / float(rooms[-1, 3])
         lists = self.lists[self.movable].tolist()
         longest = max(self._shortest(begin, end) for begin, end in lists) if len(rooms) == 1 else 0.0
-        return max(by_area, longest, 0.0)
+        return max(by_area, longest, self.taken)
 
     def _shortest(self, begin: int, end: int) -> float:
         sizes = self.table.sizes[begin:end]

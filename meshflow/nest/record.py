@@ -10,7 +10,7 @@ import numpy as np
 
 from meshflow.errors import NestError
 from meshflow.model.curve import Circle, Polycurve
-from meshflow.model.layout import Nest, SheetLayout
+from meshflow.model.layout import Apart, Nest, SheetLayout
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.length_bounds import length_bounds
@@ -36,9 +36,9 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
         ``schema``, ``sheets`` (each with ``length_mm``, ``width_mm``, ``used_length_mm``, ``utilisation``,
         ``placements``, and where it is no rectangle or has flaws ``edge`` and ``flaws``), ``unplaced`` (each with
         ``part`` and ``count``), ``sheets_lower_bound``, ``verified``, ``stopped_by``, ``margin_mm``, ``spacing_mm``,
-        ``seed`` and ``effort``, and where one rectangle takes all ``used_length_lower_bound_mm`` and
-        ``hull_utilisation_hint``. A placement mirrors ``x -> -x`` if ``mirrored``, then turns ``angle_deg``
-        counter-clockwise about the drawing's origin, then moves by ``x_mm`` and ``y_mm``.
+        ``seed`` and ``effort``, ``apart`` where pairs of parts keep a distance of their own, and where one
+        rectangle takes all ``used_length_lower_bound_mm`` and ``hull_utilisation_hint``. A placement mirrors ``x -> -x`` if ``mirrored``, then turns ``angle_deg``
+        counter-clockwise about the drawing's origin, then moves by ``x_mm`` and ``y_mm``; one that was locked says so.
 
     Raises
     ------
@@ -52,7 +52,7 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
                 raise NestError("the nest places a part that was not given.", where=placement.part)
     return {
         "schema": SCHEMA,
-        "sheets": [_sheet(sheet) for sheet in nest.sheets],
+        "sheets": [_sheet(sheet, nest, number) for number, sheet in enumerate(nest.sheets, start=1)],
         "unplaced": [{"part": name, "count": count} for name, count in nest.unplaced],
         "sheets_lower_bound": nest.sheets_lower_bound,
         "verified": nest.verified,
@@ -61,8 +61,13 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
         "spacing_mm": nest.spacing_mm,
         "seed": nest.seed,
         "effort": nest.effort,
+        **({"apart": [_apart(one) for one in nest.apart]} if nest.apart else {}),
         **_of_one_sheet(nest, parts),
     }
+
+
+def _apart(one: Apart) -> dict[str, Any]:
+    return {"parts": [one.part, one.other], "spacing_mm": one.spacing_mm}
 
 
 def _of_one_sheet(nest: Nest, parts: Sequence[Part]) -> dict[str, float]:
@@ -75,7 +80,7 @@ def _of_one_sheet(nest: Nest, parts: Sequence[Part]) -> dict[str, float]:
         [(part, counts[part.name]) for part in parts],
         width_mm=layout.sheet.width_mm,
         margin_mm=nest.margin_mm,
-        spacing_mm=nest.spacing_mm,
+        spacing_mm=nest.least_spacing_mm,
     )
     return {
         "used_length_lower_bound_mm": round(found.length_mm, 3),
@@ -83,7 +88,8 @@ def _of_one_sheet(nest: Nest, parts: Sequence[Part]) -> dict[str, float]:
     }
 
 
-def _sheet(layout: SheetLayout) -> dict[str, Any]:
+def _sheet(layout: SheetLayout, nest: Nest, number: int) -> dict[str, Any]:
+    locked = {(one.part, one.x_mm, one.y_mm) for one in nest.locked if one.sheet == number}
     return {
         "length_mm": layout.sheet.length_mm,
         "width_mm": layout.sheet.width_mm,
@@ -97,6 +103,7 @@ def _sheet(layout: SheetLayout) -> dict[str, Any]:
                 "y_mm": placement.y_mm,
                 "angle_deg": placement.angle_deg,
                 "mirrored": placement.mirrored,
+                **({"locked": True} if (placement.part, placement.x_mm, placement.y_mm) in locked else {}),
             }
             for placement in layout.placements
         ],

@@ -49,10 +49,11 @@ Score = tuple[float, ...]
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """What may share a sheet: numbers of pieces, and the sizes for them, largest first."""
+    """What may share a sheet: numbers of pieces, the sizes for them, largest first, and sheets with locked copies."""
 
     pieces: tuple[int, ...]
     sizes: tuple[Size, ...]
+    opened: tuple[Size, ...] = ()
 
 
 @dataclass
@@ -138,11 +139,11 @@ def best_layouts(
     Answer
         One layout a group, in their order.
     """
-    answer = Answer([Layout() for _ in groups])
     deadline = None if seconds is None else time.monotonic() + seconds
     pace = _Pace(deadline, max(1, len(groups) * (LAYOUTS_BEFORE + effort * LAYOUTS_PER_EFFORT)), progress)
     nofit = NoFitCache()
     tries = [_Tries(pieces, group, nofit, pace, turner) for group in groups]
+    answer = Answer([one.opened() for one in tries])
     left = dict(stock)
     try:
         for number, one in enumerate(tries):
@@ -184,6 +185,10 @@ class _Tries:
     pace: _Pace
     turner: Turner | None = None
     seen: set[_Plan] = field(default_factory=set)
+
+    def opened(self) -> Layout:
+        """Return a layout with the sheets on which copies are locked, and no others."""
+        return Layout([Board(size, self.nofit) for size in self.group.opened])
 
     def first(self, layout: Layout, stock: dict[int, int]) -> None:
         """Lay the copies by area, largest first, into `layout` and take the sheets out of `stock`."""
@@ -266,7 +271,7 @@ class _Tries:
         if last is not None and used:
             used[-1] = min(used[-1], last)
         room = sum(length * board.size.width for length, board in zip(used, layout.boards, strict=True)) * GRID_MM**2
-        area = sum(self.pieces[spot.piece].area_mm2 for board in layout.boards for spot in board.spots)
+        area = sum(self.pieces[spot.piece].area_mm2 for board in layout.boards for spot in board.lying)
         self.pace.what = f"nest, {100.0 * area / room:.1f} % covered" if room else "nest"
 
     def _is_idle(self) -> bool:
@@ -281,7 +286,7 @@ class _Tries:
             return layout
         boards = [self._copied(board) for board in layout.boards]
         for board in boards:
-            end = board.size.length if board.size.fixed else board.used
+            end = board.size.length if board.size.shaped else board.used
             for number in sorted(wanted, key=lambda n: (-self.pieces[n].ring_area, n)):
                 piece = self.pieces[number]
                 while wanted[number] > 0:
@@ -299,7 +304,7 @@ class _Tries:
         return other
 
     def _full(self, plan: _Plan, stock: dict[int, int], best: Score) -> Layout | None:
-        layout = Layout()
+        layout = self.opened()
         try:
             self._lay(layout, plan, stock, best)
         except _BeatenError:
@@ -327,6 +332,8 @@ class _Tries:
         """Move each board, the last first, to the cheapest size that takes all its pieces."""
         for place in reversed(range(len(layout.boards))):
             board = layout.boards[place]
+            if board.size.locked:
+                continue
             cheaper = [size for size in self.group.sizes if size.cost < board.size.cost]
             for size in sorted(cheaper, key=lambda size: (size.cost, size.index)):
                 roomy = all(any(fits(pose, size) for pose in self.pieces[spot.piece].poses) for spot in board.spots)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 
 from meshflow.geometry.sheets import sheet_area
+from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.placement import Fixed, Size
 from meshflow.nest.prepare import Piece, usable_steps
 from meshflow.nest.search import Group
 from meshflow.nest.shaped import fixed_pieces
 
-__all__ = ["make_groups", "matches", "sorted_sheets", "stock_of"]
+__all__ = ["make_groups", "matches", "sorted_sheets", "stock_of", "takes"]
 
 
 def sorted_sheets(sheets: Sequence[Sheet]) -> list[Sheet]:
@@ -22,29 +23,39 @@ def sorted_sheets(sheets: Sequence[Sheet]) -> list[Sheet]:
     )
 
 
-def stock_of(sheets: Sequence[Sheet]) -> dict[int, int]:
-    """Return how many of each sheet there are, by its number; sheets without end are left out."""
-    return {number: sheet.count for number, sheet in enumerate(sheets) if sheet.count > 0}
+def stock_of(sheets: Sequence[Sheet], held: Sequence[Sheet] = ()) -> dict[int, int]:
+    """Return how many of each sheet there are beside those held, by its number; sheets without end left out."""
+    return {number: sheet.count - list(held).count(sheet) for number, sheet in enumerate(sheets) if sheet.count > 0}
 
 
 def matches(piece: Piece, sheet: Sheet) -> bool:
+    """Return whether a piece may lie on a sheet by material and thickness."""
+    return takes(sheet, piece.part)
+
+
+def takes(sheet: Sheet, part: Part) -> bool:
     """Return whether a part may lie on a sheet by material and thickness."""
-    part = piece.part
     material = not part.material or not sheet.material or part.material == sheet.material
     thickness = part.thickness_mm == 0.0 or sheet.thickness_mm == 0.0 or part.thickness_mm == sheet.thickness_mm
     return material and thickness
 
 
 def make_groups(
-    pieces: Sequence[Piece], sheets: Sequence[Sheet], *, margin_mm: float, spacing_mm: float
+    pieces: Sequence[Piece],
+    sheets: Sequence[Sheet],
+    *,
+    margin_mm: float,
+    spacing_mm: float,
+    also: Container[str] = (),
 ) -> list[Group]:
     """Return the groups of parts that may share sheets, each with its sheet sizes, largest first.
 
-    Parts of one group say the same material and thickness (or say nothing).
+    Parts of one group say the same material and thickness (or say nothing). Parts of which nothing is to be laid are in
+    none, unless `also` names them.
     """
     together: dict[tuple[str, float], list[int]] = {}
     for number, piece in enumerate(pieces):
-        if max(piece.part.quantity, piece.part.most) > 0:
+        if max(piece.part.quantity, piece.part.most) > 0 or piece.part.name in also:
             together.setdefault((piece.part.material, piece.part.thickness_mm), []).append(number)
     sizes = _sizes(sheets, margin_mm, spacing_mm)
     return [

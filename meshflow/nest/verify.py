@@ -8,7 +8,8 @@ stricter by that much on either side, so what passes is true of the arcs themsel
 
 Codes: N111 parts too close or overlapping, N112 margin, N113 turn, N114 turned over, N115 copies, N116 sheets,
 N117 material, N118 a figure of the nest is not true, N119 a part that was not given, N120 an outline of no use,
-N121 a part on or too near a flaw, N122 a part on stuff of too low a grade.
+N121 a part on or too near a flaw, N122 a part on stuff of too low a grade, N126 a locked copy that lies elsewhere,
+N127 a part whose turns all lay its grain across that of the sheet.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ import numpy as np
 from meshflow.model.arrays import FloatArray
 from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.finding import Finding, Severity
-from meshflow.model.layout import Nest, Placement, SheetLayout
+from meshflow.model.layout import Locked, Nest, Placement, SheetLayout
 from meshflow.model.part import Part
 
 __all__ = ["CHORD_MM", "TOLERANCE_MM", "verify_nest"]
@@ -30,6 +31,8 @@ __all__ = ["CHORD_MM", "TOLERANCE_MM", "verify_nest"]
 TOLERANCE_MM = 0.001
 CHORD_MM = 0.0001
 TURN_TOLERANCE_DEG = 1e-6
+GRAIN_TOLERANCE_DEG = 0.01
+LOCKED_TOLERANCE_MM = 1e-6
 _MOST_CHORDS = 20_000
 
 
@@ -46,10 +49,11 @@ def verify_nest(nest: Nest, parts: Sequence[Part]) -> tuple[Finding, ...]:
     Returns
     -------
     tuple of Finding
-        One for each fault: every pair of parts at least the spacing apart (less `TOLERANCE_MM`) and not overlapping,
+        One for each fault: every pair of parts at least its spacing apart (less `TOLERANCE_MM`) and not overlapping,
         every part inside its sheet by the margin (less `TOLERANCE_MM`), only turns that the part allows, turned over
         only where it may be, every copy placed or named as unplaced exactly once, no more sheets than in stock, one
-        material and thickness a sheet, and true figures of length used, utilisation and least number of sheets.
+        material and thickness a sheet, every locked copy where it was asked for, and true figures of length used,
+        utilisation and least number of sheets.
     """
     known = {part.name: part for part in parts}
     found: list[Finding] = []
@@ -71,10 +75,12 @@ def verify_nest(nest: Nest, parts: Sequence[Part]) -> tuple[Finding, ...]:
         shapes = [_shape(known[placement.part], placement) for placement in placed]
         found += _check_margin(layout, placed, shapes, nest.margin_mm, where)
         found += _check_flaws(layout, placed, shapes, known, where)
-        found += _check_distances(placed, shapes, nest.spacing_mm, where)
+        found += _check_distances(placed, shapes, nest, where)
         found += _check_figures(layout, placed, shapes, known, nest.margin_mm, where)
+    found += _check_grain(parts)
     found += _check_copies(nest, parts)
     found += _check_stock(nest)
+    found += _check_locked(nest)
     return tuple(found)
 
 
@@ -226,10 +232,11 @@ def _check_flaws(
     return found
 
 
-def _check_distances(
-    placed: Sequence[Placement], shapes: Sequence[Any], spacing_mm: float, where: str
-) -> list[Finding]:
+def _check_distances(placed: Sequence[Placement], shapes: Sequence[Any], nest: Nest, where: str) -> list[Finding]:
     import shapely
+
+    own = {frozenset((one.part, one.other)): one.spacing_mm for one in nest.apart}
+    widest = max([nest.spacing_mm, *own.values()])
 
     found = [
         _fault("N120", where, f"the outline of {_name(placement)} is not a simple closed curve.")
@@ -239,16 +246,17 @@ def _check_distances(
     if found or len(shapes) < 2:
         return found
     tree = shapely.STRtree(shapes)
-    one, two = tree.query(shapes, predicate="dwithin", distance=spacing_mm)
+    one, two = tree.query(shapes, predicate="dwithin", distance=widest)
     pairs = sorted((i, j) for i, j in zip(one.tolist(), two.tolist(), strict=True) if i < j)
-    least = spacing_mm - TOLERANCE_MM + 2.0 * CHORD_MM
     for i, j in pairs:
+        wanted = own.get(frozenset((placed[i].part, placed[j].part)), nest.spacing_mm)
+        least = wanted - TOLERANCE_MM + 2.0 * CHORD_MM
         gap = shapes[i].distance(shapes[j])
         names = f"{_name(placed[i])} and {_name(placed[j])}"
         if gap == 0.0 and _overlap_deeper_than(shapes[i], shapes[j], TOLERANCE_MM - 2.0 * CHORD_MM):
             found.append(_fault("N111", where, f"{names} overlap."))
         elif gap < least:
-            found.append(_fault("N111", where, f"{names} are {gap:.3f} mm apart, not {spacing_mm:g} mm."))
+            found.append(_fault("N111", where, f"{names} are {gap:.3f} mm apart, not {wanted:g} mm."))
     return found
 
 
@@ -320,6 +328,47 @@ def _check_copies(nest: Nest, parts: Sequence[Part]) -> list[Finding]:
         elif any(not 1 <= copy <= max(part.quantity, part.most) for copy in copies):
             found.append(_fault("N115", part.name, f"a copy that was not asked for is placed: {copies}."))
     return found
+
+
+def _check_grain(parts: Sequence[Part]) -> list[Finding]:
+    """Return the parts that could never lie along the grain of a sheet, which runs along its length."""
+    found = []
+    for part in parts:
+        if part.grain_deg is None:
+            continue
+        drawn = [part.grain_deg, 180.0 - part.grain_deg] if part.may_mirror else [part.grain_deg]
+        turns = part.turns_deg or (0.0, 90.0, 180.0, 270.0)
+        off = min(abs(math.remainder(grain + turn, 180.0)) for grain in drawn for turn in turns)
+        if not off <= part.turn_play_deg + GRAIN_TOLERANCE_DEG:
+            text = f"its grain lies {off:g} degrees or more across that of the sheet in every turn it may take."
+            found.append(_fault("N127", part.name, text))
+    return found
+
+
+def _check_locked(nest: Nest) -> list[Finding]:
+    """Return the locked copies that are not where they were asked for; each takes a placement of its own."""
+    free = [(number, place) for number, layout in enumerate(nest.sheets, start=1) for place in layout.placements]
+    found = []
+    for one in nest.locked:
+        match = next((entry for entry in free if _is_there(entry[0], entry[1], one)), None)
+        if match is None:
+            text = (
+                f"{one.part} was locked at {one.x_mm:g}, {one.y_mm:g} mm, turned {one.angle_deg:g} degrees, and is not."
+            )
+            found.append(_fault("N126", f"sheet {one.sheet}", text))
+        else:
+            free.remove(match)
+            on = nest.sheets[one.sheet - 1].sheet.id
+            if one.on not in ("", on):
+                found.append(_fault("N126", f"sheet {one.sheet}", f"{one.part} was locked on {one.on}, not on {on}."))
+    return found
+
+
+def _is_there(number: int, place: Placement, one: Locked) -> bool:
+    off = max(abs(place.x_mm - one.x_mm), abs(place.y_mm - one.y_mm))
+    turn = abs(math.remainder(place.angle_deg - one.angle_deg, 360.0))
+    same = (number, place.part, place.mirrored) == (one.sheet, one.part, one.mirrored)
+    return same and off <= LOCKED_TOLERANCE_MM and turn <= TURN_TOLERANCE_DEG
 
 
 def _check_stock(nest: Nest) -> list[Finding]:

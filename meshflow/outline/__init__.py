@@ -15,7 +15,7 @@ allowance, D114 what an edge got beyond the net line, D115 an allowance that hol
 cut, D117 hollow corners to snip, D118 an allowance that the material does not take, D119 the kerf is in the contours;
 D140 holes near an edge, D141 near each other, D142 a rivet that does not suit the sheet, D143 points and lines off
 the part, D144 holes marked and not cut, D145 stitches left out, D146 what a bend takes off, D147 a bend that was not
-corrected, D148 a bend too tight, D149 stitches.
+corrected, D148 a bend too tight, D149 stitches, D150 this is the opposite hand (`opposite`).
 """
 
 from meshflow.outline.dress import outline

@@ -168,6 +168,7 @@ def outline(
         quantity=quantity,
         may_mirror=may_mirror,
         turns_deg=tuple(turns_deg),
+        grain_deg=None if pattern.grain_rad is None else 0.0,
         process=process,
         contour_tolerance_mm=tolerance,
         pattern=pattern,

@@ -72,6 +72,7 @@ def lift_part(
     netted: bool = False,
     gap: float = 0.0,
     curves: Sequence[ReadContour] = (),
+    opposite: bool = False,
 ) -> Lifted:
     """Lift everything in a part's drawing onto its surface.
 
@@ -91,6 +92,8 @@ def lift_part(
         Width of the gaps for holding tabs [mm].
     curves : sequence of ReadContour
         The part's curves in space; none to leave that out.
+    opposite : bool
+        Whether the drawing shows the opposite hand: the mirror image of what was laid flat.
 
     Returns
     -------
@@ -98,7 +101,7 @@ def lift_part(
         The largest errors, and what else is wrong.
     """
     outer, inner = bridged(drawing.on("CUT_OUTSIDE"), gap), drawing.on("CUT_INSIDE")
-    faults = _sides(drawing, outer, inner, surface)
+    faults = _sides(drawing, outer, inner, surface, opposite=opposite)
     if len(outer) != 1:
         return Lifted(np.inf, (0.0, 0.0), 0, 0.0, (*faults, f"{len(outer)} outlines where one belongs"))
     lift = _Lift(surface)
@@ -133,16 +136,21 @@ def _from_part(drawn: Sequence[ReadContour], own: Sequence[ReadContour]) -> floa
 
 
 def _sides(
-    drawing: ReadDrawing, outer: Sequence[ReadContour], inner: Sequence[ReadContour], surface: LaidSurface
+    drawing: ReadDrawing,
+    outer: Sequence[ReadContour],
+    inner: Sequence[ReadContour],
+    surface: LaidSurface,
+    *,
+    opposite: bool,
 ) -> list[str]:
-    """Return what tells that a drawing shows the other side."""
+    """Return what tells that a drawing shows the other side, or the other hand."""
     faults = []
     said = drawing.properties.get("face_up", surface.face_up)
     if said != surface.face_up:
         faults.append(f"the drawing says {said} face up, the surface {surface.face_up}")
     a, b, c = (surface.flat[surface.faces[:, corner]] for corner in range(3))
     twice = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
-    turned = int(((twice > 0.0) != (surface.face_up == "outer")).sum())
+    turned = int(((twice > 0.0) != ((surface.face_up == "outer") != opposite)).sum())
     if turned:
         faults.append(f"{turned} triangles of the flat lie the wrong side up")
     for contour, sign, what in (*((one, 1.0, "outline") for one in outer), *((one, -1.0, "hole") for one in inner)):

@@ -324,3 +324,89 @@ def test_bad_drawings_are_left_out_when_the_user_says_so_and_the_rest_is_nested(
     assert none.code == 1
     assert none.err.startswith("bow: none of the parts is any good: ")
     assert not (parts / "other").exists()
+
+
+def test_copies_of_an_earlier_nest_stay_and_the_others_are_laid_round_them(meshflow, parts):
+    five = ("--sheet", "400x150", "--quantity", "bracket=5", "--quantity", "slat=2")
+    assert meshflow("nest", "bracket.dxf", "slat.dxf", *five, "--out", "one").code == 0
+    said = meshflow("nest", "bracket.dxf", "slat.dxf", "washer.dxf", *five, "--quantity", "washer=9", "--seed", "7",
+                    "--locked", "one/nest.json", "--lock", "slat", "--lock", "bracket:3", "--out", "two")  # fmt: skip
+    assert (said.code, said.err) == (0, "")
+    keys = ("part", "x_mm", "y_mm", "angle_deg", "mirrored")
+    old = nested(parts / "one")["sheets"][0]["placements"]
+    wanted = [tuple(row[key] for key in keys) for row in old if row["part"] == "slat" or row["copy"] == 3]
+    new = nested(parts / "two")["sheets"][0]["placements"]
+    assert sorted(tuple(row[key] for key in keys) for row in new if row.get("locked")) == sorted(wanted)
+    assert len(wanted) == 3
+    assert [sum(row["part"] == name for row in new) for name in ("bracket", "slat", "washer")] == [5, 2, 9]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (("--locked", "one/nest.json", "--lock", "slat:4"), "N123 copy 4 of slat does not lie"),
+        (("--locked", "one/nest.json", "--lock", "strap"), "N123 strap does not lie"),
+        (("--locked", "slat.dxf",), "this is no nest"),
+        (("--locked", "none.json",), "cannot be read"),
+        (("--locked", "one/nest.json", "--sheet", "500x150"), "N123 copies lie on a sheet of 400 x 150 mm"),
+        (("--locked", "one/nest.json", "--quantity", "slat=1"), "N124 slat: 2 copies are locked"),
+        (("--locked", "one/nest.json", "--margin", "12"), "N125"),
+        (("--lock", "slat"), "--lock needs --locked"),
+    ],
+)  # fmt: skip
+def test_what_cannot_stay_is_named(meshflow, parts, arguments, sentence):
+    two, sheet = ("--quantity", "slat=2"), ("--sheet", "400x150")
+    assert meshflow("nest", "slat.dxf", *sheet, *two, "--out", "one").code == 0
+    before = contents(parts)
+    given = [*(() if "--quantity" in arguments else two), *(() if "--sheet" in arguments else sheet)]
+    said = meshflow("nest", "slat.dxf", *arguments, *given, "--out", "two")
+    assert said.code in (1, 2)
+    assert sentence in said.err
+    assert contents(parts) == before
+
+
+def test_the_nest_that_is_read_is_never_written_over(meshflow, parts):
+    assert meshflow("nest", "slat.dxf", "--sheet", "400x150", "--out", "one").code == 0
+    before = contents(parts / "one")
+    again = meshflow("nest", "slat.dxf", "--sheet", "400x150", "--locked", "one/nest.json", "--out", "one")
+    assert again.code == 1
+    assert contents(parts / "one") == before
+
+
+def test_a_pair_is_laid_as_both_hands_and_neither_is_turned_over(meshflow, parts):
+    said = meshflow("nest", "bracket.dxf", "slat.dxf", "--sheet", "400x300", "--quantity", "bracket=3", "--pair",
+                    "bracket", "--mirror", "--out", "sheets")  # fmt: skip
+    assert (said.code, said.err) == (0, "")
+    assert "D150" in said.out
+    rows = nested(parts / "sheets")["sheets"][0]["placements"]
+    assert [sum(row["part"] == name for row in rows) for name in ("bracket", "bracket-opposite", "slat")] == [3, 3, 1]
+    assert not any(row["mirrored"] for row in rows if row["part"].startswith("bracket"))
+    model = ezdxf.readfile(parts / "sheets/sheet-01.dxf").modelspace()
+    assert len(model.query('*[layer=="MARK_TEXT"]')) > 3 * 16  # each of the opposite hands bears its name
+    unknown = meshflow("nest", "slat.dxf", "--sheet", "400x300", "--pair", "strap", "--out", "other")
+    assert (unknown.code, "a pair is given for strap" in unknown.err) == (1, True)
+
+
+def grained(path, rise: float) -> None:
+    doc = ezdxf.new()
+    doc.header["$INSUNITS"] = 4
+    doc.modelspace().add_lwpolyline([(0, 0), (120, 0), (120, 40), (0, 40)], close=True)
+    doc.modelspace().add_line((20, 5), (60, 5 + rise), dxfattribs={"layer": "GRAIN"})
+    doc.saveas(path)
+
+
+def test_grain_that_contradicts_the_turns_is_named_and_left_out_when_the_user_says_so(meshflow, shop):
+    grained(shop / "along.dxf", 0.0)
+    grained(shop / "slanting.dxf", 30.0)
+    words = ("nest", "along.dxf", "slanting.dxf", "--sheet", "400x300", "--turns", "0,180", "--out", "sheets")
+    said = meshflow(*words)
+    assert said.code == 1
+    assert "slanting: N127 its grain contradicts its turns: drawn at 36.8699 degrees" in said.err
+    assert "Allow a turn of -36.8699 or 143.13 degrees" in said.err
+    assert not (shop / "sheets").exists()
+    rest = meshflow(*words, "--leave-out")
+    assert (rest.code, rest.err) == (1, "")
+    assert "N105  slanting: left out: N127" in rest.out
+    assert [row["part"] for row in nested(shop / "sheets")["sheets"][0]["placements"]] == ["along"]
+    both = meshflow(*words[:-2], "--turn-play", "37", "--out", "both")
+    assert both.code == 0

@@ -103,7 +103,7 @@ TABLES = {"JobModel": "The job", "PartRow": "`[[part]]`", "SheetRow": "`[[sheet]
           "ReliefRow": "`[[relief]]`", "PunchRow": "`[[tool]]` punch", "StripRow": "`[[tool]]` strip",
           "FormerRow": "`[[tool]]` former", "CastRow": "`[[tool]]` cast", "BlankRow": "`[[tool]]` blank",
           "RuleDieRow": "`[[tool]]` ruledie",
-          "NestRow": "`[nest]`",
+          "NestRow": "`[nest]`", "LockedRow": "`[[nest.locked]]`",
           "OutputRow": "`[output]`"}  # fmt: skip
 
 

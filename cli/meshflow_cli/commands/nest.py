@@ -61,6 +61,9 @@ from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
     help="How far a turn may be off, either way.",
 )
 @click.option("--fine-turns", is_flag=True, help="Turn to the fraction of a degree within the play; takes longer.")
+@click.option(
+    "--pair", "pairs", multiple=True, metavar="NAME", help="A part cut in pairs, left and right: quantity of each."
+)
 @click.option("--mirror/--no-mirror", default=False, show_default=True, help="Whether parts may be turned over.")
 @click.option(
     "--effort", default=4, show_default=True, type=click.IntRange(1, 100_000), metavar="N", help="Rounds of search."
@@ -81,6 +84,19 @@ from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
     type=Length(),
     metavar="DIAMETER",
     help="Draw what is left, if a circle of this size fits.",
+)
+@click.option(
+    "--locked",
+    "locked_in",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The nest.json of an earlier nest: copies stay where they lie in it.",
+)
+@click.option(
+    "--lock",
+    multiple=True,
+    metavar="NAME[:COPY]",
+    help="Which of them stay; all copies of the parts if not said.",
 )
 @click.option("--units", type=DrawingUnit(), metavar="UNIT", help="Unit of drawings that do not say.")
 @click.option(
@@ -113,6 +129,8 @@ def command(
 
     if not sheets and not chosen["hides"]:
         raise click.UsageError("there is nothing to nest on. Give a --sheet or a --hide.")
+    if chosen["lock"] and chosen["locked_in"] is None:
+        raise click.UsageError("--lock needs --locked: the nest.json in which these copies lie.")
     wanted, allowed = _numbers(quantities, "--quantity"), _turns(turns)
     with progress_line() as progress:
         nest, published = nest_files(
