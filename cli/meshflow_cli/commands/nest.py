@@ -104,6 +104,8 @@ def command(
 ) -> int:
     """Lay parts out on sheets.
 
+    Ctrl-C ends the search: the best layout so far is checked and written. A second one ends at once and writes nothing.
+
     Each file, DXF or SVG, holds one part, named after the file. A placement in nest.json mirrors the drawing if it says
     so, then turns it counter-clockwise about its origin, then moves it.
     """
@@ -129,8 +131,14 @@ def command(
             progress=progress,
             **chosen,
         )
-    _say(nest)
-    show_files(str(out), published.files, published.left, whose="this nest")
+    try:
+        _say(nest)
+        show_files(str(out), published.files, published.left, whose="this nest")
+    except KeyboardInterrupt:
+        click.echo("stopped; the nest is written.", err=True)
+        return 130
+    if nest.stopped_by == "interrupt":
+        return 130
     return 1 if nest.unplaced or any(note.code == "N105" for note in nest.notes) else 0
 
 
@@ -174,8 +182,9 @@ def _say(nest: Any) -> None:
     if nest.sheets:
         show_table(rows)
     count = len(nest.sheets)
+    stopped = "Ctrl-C: the best so far" if nest.stopped_by == "interrupt" else nest.stopped_by
     click.echo(
         f"{count} sheet{'' if count == 1 else 's'}, at least {nest.sheets_lower_bound} needed; "
-        f"verified; stopped by {nest.stopped_by}"
+        f"verified; stopped by {stopped}"
     )
     show_findings(nest.notes)
