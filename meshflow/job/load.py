@@ -93,6 +93,7 @@ def load_job(path: str | Path) -> JobPlan:
         reliefs=tuple(relief_of(row, path.parent) for row in model.relief),
         tools=tools,
         least_offcut_mm=model.nest.keep_offcuts,
+        in_holes=model.nest.in_holes,
     )
 
 

@@ -49,6 +49,7 @@ def nest_files(
     most: Mapping[str, int] | None = None,
     least_grades: Mapping[str, int] | None = None,
     least_offcut_mm: float | None = None,
+    in_holes: bool = False,
     turns_deg: Sequence[float] = (),
     turn_play_deg: float = 0.0,
     may_mirror: bool = False,
@@ -88,6 +89,8 @@ def nest_files(
         Allowed turns [deg]; empty means 0, 90, 180, 270.
     least_offcut_mm : float, optional
         Draw what is left of sheets for the rack, if a circle of this diameter fits [mm].
+    in_holes : bool
+        Whether parts may be laid into holes of other parts.
     turn_play_deg : float
         How far a turn may be off, either way [deg].
     may_mirror : bool
@@ -160,6 +163,7 @@ def nest_files(
         seed=seed,
         effort=effort,
         seconds=seconds,
+        in_holes=in_holes,
         progress=progress,
     )
     if answer.stopped_by == "interrupt" and not _is_of_use(answer, Path(out)):

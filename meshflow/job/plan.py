@@ -315,6 +315,8 @@ class JobPlan:
         Tools to make.
     least_offcut_mm : float, optional
         Diameter of the circle that an offcut has to hold to be drawn for the rack [mm]; None: none is drawn.
+    in_holes : bool
+        Whether parts may be laid into holes of others.
     """
 
     title: str
@@ -339,6 +341,7 @@ class JobPlan:
     reliefs: tuple[ReliefPlan, ...] = ()
     tools: tuple[ToolPlan, ...] = ()
     least_offcut_mm: float | None = None
+    in_holes: bool = False
 
 
 def group_name(material: str, thickness_mm: float) -> str:

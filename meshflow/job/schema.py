@@ -174,6 +174,7 @@ class NestRow(Table):
     keep_offcuts: Thickness | None = Field(
         default=None, description="Draw what is left of sheets for the rack, if a circle of this diameter fits."
     )
+    in_holes: bool = Field(default=False, description="Lay small parts into holes of larger ones; they are cut first.")
 
 
 class SupplierRow(Table):

@@ -172,6 +172,7 @@ class Walk:
             "effort": plan.effort,
             "seed": plan.seed,
             "seconds": plan.seconds,
+            "in_holes": plan.in_holes,
         }
         key = stage_key("nest", NEST_VERSION, options, [part.key for part in parts])
         self.wanted.add(key)
@@ -196,6 +197,7 @@ class Walk:
                 seed=plan.seed,
                 effort=plan.effort,
                 seconds=plan.seconds,
+                in_holes=plan.in_holes,
                 progress=lambda what, share: self.progress(f"{name}: {what.replace('nest', 'nesting', 1)}", share),
             )
         _stop_if_interrupted(answer)

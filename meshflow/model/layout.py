@@ -86,7 +86,9 @@ class Nest:
     seed, effort : int
         What the search was started with.
     notes : tuple of Finding
-        Parts that cannot be placed, and why.
+        Parts that cannot be placed, and why; what to mind when it is cut.
+    in_holes : bool
+        Whether parts may lie in holes of others.
     """
 
     sheets: tuple[SheetLayout, ...]
@@ -99,3 +101,4 @@ class Nest:
     seed: int
     effort: int
     notes: tuple[Finding, ...] = ()
+    in_holes: bool = False

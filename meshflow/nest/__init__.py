@@ -15,10 +15,10 @@ ends least far right; `search` tries orders; `bounds` says how many sheets are n
 answer on the outlines as drawn and shares no code with the rest. `improve` presses the best layout together: `depths`
 says how deep pieces lie in each other, `pressing` moves them apart in less room, `compaction` closes the last gaps.
 
-Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used.
+Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used. Where it is asked for, `in_holes`
+lays small parts into the holes of larger ones before the search.
 
-Limits of this version: turns are those listed and steps within their play, and nothing is laid into the holes of a
-part.
+Limits of this version: turns are those listed and steps within their play.
 
 Sources: bottom-left placement with no-fit polygons is the classic of the field (surveyed by Bennell and Oliveira,
 "The geometry of nesting problems", EJOR 184, 2008); for the other methods see each module.
@@ -34,10 +34,11 @@ from meshflow.model.layout import Nest
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.answer import make_nest
+from meshflow.nest.in_holes import Bundles, bundled
 from meshflow.nest.inputs import check_inputs
-from meshflow.nest.prepare import make_pieces
+from meshflow.nest.prepare import Piece, make_pieces
 from meshflow.nest.record import nest_json
-from meshflow.nest.search import best_layouts
+from meshflow.nest.search import Answer, Group, best_layouts
 from meshflow.nest.stock import make_groups, sorted_sheets, stock_of
 from meshflow.nest.verify import verify_nest
 from meshflow.rooms import callable_room
@@ -54,6 +55,7 @@ def nest(
     seed: int = 1,
     effort: int = 1,
     seconds: float | None = None,
+    in_holes: bool = False,
     progress: Callable[[str, float], None] | None = None,
 ) -> Nest:
     """Lay all copies of the parts on sheets.
@@ -79,6 +81,8 @@ def nest(
         not on the machine.
     seconds : float, optional
         Cap on the time of the search. The first layout is always finished, so a small cap may be overrun by its time.
+    in_holes : bool
+        Whether parts may be laid into holes of other parts (see `in_holes`). They have to be cut before the hole.
     progress : callable, optional
         Called as ``progress(what, share_done)``; ``what`` also says how much of the used length is covered so far.
 
@@ -87,8 +91,8 @@ def nest(
     Nest
         Checked by `verify_nest`. What found no place is in `unplaced`, with a finding that says why: N101 fits no
         sheet in any allowed turn, N102 more than the stock takes, N103 the search was interrupted before its turn,
-        N104 no sheet of its material. An interrupt (Ctrl-C) of the search ends it with the best layout so far; before
-        the first layout is complete, with what lies so far.
+        N104 no sheet of its material. N130 says which parts lie in holes. An interrupt (Ctrl-C) of the search ends it
+        with the best layout so far; before the first layout is complete, with what lies so far.
 
     Raises
     ------
@@ -111,15 +115,25 @@ def nest(
     pieces = make_pieces(parts, spacing_mm)
     ordered = sorted_sheets(sheets)
     groups = make_groups(pieces, ordered, **options)
-    found = best_layouts(
-        pieces, groups, stock_of(ordered), seed=seed, effort=effort, seconds=seconds, progress=progress
-    )
-    answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, **options)
+
+    def searched(loose: Sequence[Piece]) -> Answer:
+        stock = stock_of(ordered)
+        return best_layouts(loose, groups, stock, seed=seed, effort=effort, seconds=seconds, progress=progress)
+
+    bundles = None
+    if in_holes:
+        found, bundles = _searched_in_holes(pieces, groups, spacing_mm, searched)
+    else:
+        found = searched(pieces)
+
+    def answered(found: Answer) -> Nest:
+        return make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, bundles=bundles, **options)
+
+    answer = answered(found)
     faults = verify_nest(answer, parts)
     if faults and found.laid:
         # What was pressed together did not come out as it should: take what was laid piece by piece.
-        found = replace(found, layouts=found.laid)
-        answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, **options)
+        answer = answered(replace(found, layouts=found.laid))
         faults = verify_nest(answer, parts)
     if faults:
         raise VerificationError(
@@ -128,6 +142,22 @@ def nest(
             remedy="This is a fault of meshflow: report it with the parts and sheets. Nothing was handed out.",
         )
     return replace(answer, verified=True)
+
+
+def _searched_in_holes(
+    pieces: Sequence[Piece], groups: Sequence[Group], spacing_mm: float, searched: Callable[[Sequence[Piece]], Answer]
+) -> tuple[Answer, Bundles]:
+    """Return the layouts with parts in holes laid as one with their hosts, and what lies in which."""
+    bundles = bundled(pieces, groups, spacing_mm=spacing_mm)
+    found = searched(bundles.pieces)
+    lost = bundles.lost(found)
+    if lost and found.stopped_by == "effort":
+        # Hosts found no place, and what lies in them would be missing as well: lay it on the sheets.
+        fewer = bundled(pieces, groups, spacing_mm=spacing_mm, most=lost)
+        other = searched(fewer.pieces)
+        if other.all_tried:
+            return other, fewer
+    return found, bundles
 
 
 callable_room(__name__, nest)

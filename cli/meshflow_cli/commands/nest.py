@@ -81,6 +81,7 @@ from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
     metavar="DIAMETER",
     help="Draw what is left, if a circle of this size fits.",
 )
+@click.option("--in-holes", is_flag=True, help="Lay small parts into holes of larger ones; they are cut first.")
 @click.option("--units", type=DrawingUnit(), metavar="UNIT", help="Unit of drawings that do not say.")
 @click.option(
     "--gap", "gap_mm", type=Length(), default="0.05", show_default=True, metavar="LENGTH", help="Gap taken as closed."
