@@ -4,7 +4,8 @@ Terms: a *net* contour has the true size of the piece; the *kerf* is the width o
 net contour and has to be allowed for by the shop, unless it is already in the contour.
 
 Convention: marks first, then inner contours, then outer ones (the order of `Layer`), because a piece that is cut free
-moves; within a layer region by region of the sheet (`order`). A sheet's corner is the origin, its length along x.
+moves; within a layer region by region of the sheet (`order`). Parts that lie in holes of others come before all other
+contours, for they fall with the slug. A sheet's corner is the origin, its length along x.
 Nothing but contours and marks is drawn: shops dislike notes mixed in, so what there is to say travels as comments and
 properties. Whoever wants a written note passes its strokes; they go on the layer NOTE.
 """
@@ -15,7 +16,8 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from meshflow.drawing.order import cut_order
+from meshflow.drawing.layers import cut_rank
+from meshflow.drawing.order import cut_order, depths_in_holes
 from meshflow.errors import NestError, OptionError
 from meshflow.geometry.curves import bounds, reversed_curve, transformed
 from meshflow.geometry.parted import with_gaps
@@ -64,7 +66,7 @@ def compose_part(part: Part, *, copies: int | None = None, job_hash: str = "", n
     copies = part.quantity if copies is None else copies
     if copies < 1:
         raise OptionError(f"{copies} copies of {part.name} cannot be cut.", remedy="Ask for one or more.")
-    strokes = _by_layer([*_strokes_of(part), *(Stroke(Layer.NOTE, curve) for curve in notes)])
+    strokes = _in_file_order([*_strokes_of(part), *(Stroke(Layer.NOTE, curve) for curve in notes)])
     properties = {
         "name": part.name,
         "units": "mm",
@@ -121,14 +123,16 @@ def compose_sheet(
     sheet = layout.sheet
     placed = sorted(layout.placements, key=lambda placement: (placement.part, placement.copy))
     strokes: list[Stroke] = []
-    for placement in _in_cut_order(placed, known):
+    ordered = _in_cut_order(placed, known)
+    depths = _depths(ordered, known)
+    for placement, depth in zip(ordered, depths, strict=True):
         if placement.part not in known:
             raise NestError(
                 f"the layout places the part {placement.part!r}, which is not among the parts given.",
                 where=sheet.id,
                 remedy="Give every part that was nested.",
             )
-        strokes += _strokes_of(known[placement.part], placement)
+        strokes += _strokes_of(known[placement.part], placement, depth)
     strokes += [*_edge_of(sheet), *(Stroke(Layer.NOTE, curve) for curve in notes)]
     used = [known[part] for part in dict.fromkeys(placement.part for placement in placed)]
     properties = {
@@ -144,7 +148,8 @@ def compose_sheet(
         **({"job_hash": job_hash} if job_hash else {}),
     }
     title = f"Sheet {sheet.id}, {sheet.length_mm:g} x {sheet.width_mm:g} mm, with {len(placed)} pieces."
-    return _drawing(properties["name"], title, _by_layer(strokes), used, properties)
+    inner = sum(depth > 0 for depth in depths)
+    return _drawing(properties["name"], title, _in_file_order(strokes), used, properties, in_holes=inner)
 
 
 def _edge_of(sheet: Sheet) -> list[Stroke]:
@@ -172,14 +177,14 @@ def _by_name(parts: Sequence[Part]) -> dict[str, Part]:
     return known
 
 
-def _strokes_of(part: Part, placement: Placement | None = None) -> list[Stroke]:
+def _strokes_of(part: Part, placement: Placement | None = None, depth: int = 0) -> list[Stroke]:
     curves: list[tuple[Layer, Curve]] = [(mark.layer, mark.curve) for mark in part.marks]
     curves += [(Layer.CUT_INSIDE, hole) for hole in part.holes]
     curves += [(Layer.CUT_OUTSIDE, curve) for curve in _outline_of(part)]
     if placement is None:
         return [Stroke(layer, curve) for layer, curve in curves]
     motion = motion_of(placement)
-    return [Stroke(layer, _placed(curve, motion)) for layer, curve in curves]
+    return [Stroke(layer, _placed(curve, motion), depth) for layer, curve in curves]
 
 
 def _outline_of(part: Part) -> list[Polycurve | Circle]:
@@ -201,15 +206,32 @@ def _placed(curve: Curve, motion: Motion) -> Curve:
     return reversed_curve(moved) if motion.mirrored and curve.closed else moved
 
 
-def _by_layer(strokes: Iterable[Stroke]) -> tuple[Stroke, ...]:
-    rank = {layer: index for index, layer in enumerate(LAYERS)}
-    return tuple(sorted(strokes, key=lambda stroke: rank[stroke.layer]))
+def _depths(placed: Sequence[Placement], known: dict[str, Part]) -> list[int]:
+    """Return for each placement in how many holes of others it lies."""
+    laid = []
+    for placement in placed:
+        if placement.part not in known:
+            return [0] * len(placed)
+        part, motion = known[placement.part], motion_of(placement)
+        laid.append((transformed(part.outline, motion), tuple(transformed(hole, motion) for hole in part.holes)))
+    return depths_in_holes(laid)
+
+
+def _in_file_order(strokes: Iterable[Stroke]) -> tuple[Stroke, ...]:
+    return tuple(sorted(strokes, key=cut_rank))
 
 
 def _drawing(
-    name: str, title: str, strokes: tuple[Stroke, ...], parts: Sequence[Part], properties: dict[str, str]
+    name: str,
+    title: str,
+    strokes: tuple[Stroke, ...],
+    parts: Sequence[Part],
+    properties: dict[str, str],
+    *,
+    in_holes: int = 0,
 ) -> Drawing:
-    used = dict.fromkeys(stroke.layer for stroke in strokes)
+    drawn = {stroke.layer for stroke in strokes}
+    used = [layer for layer in LAYERS if layer in drawn]
     never = [layer for layer in used if layer in NEVER_CUT]
     comments = [
         "meshflow drawing file",
@@ -222,6 +244,7 @@ def _drawing(
         *_evidence_sentences(parts),
         *_layer_sentences(properties),
         f"Layers in order: {', '.join(used)}.",
+        *_in_hole_sentences(in_holes),
         *([f"Never cut: {', '.join(never)}."] if never else []),
         *([f"Job: {properties['job_hash']}"] if "job_hash" in properties else []),
     ]
@@ -294,6 +317,18 @@ def _gap_sentences(parts: Sequence[Part]) -> list[str]:
     widths = ", ".join(dict.fromkeys(f"{part.tab_gap_mm:g}" for part in held))
     names = ", ".join(part.name for part in held)
     return [f"Open on purpose: gaps of {widths} mm for holding tabs in the outline of {names}."] if held else []
+
+
+def _in_hole_sentences(count: int) -> list[str]:
+    """Return what to mind where parts lie in holes of others."""
+    if not count:
+        return []
+    lie = (
+        "1 piece lies in a hole of another and comes"
+        if count == 1
+        else f"{count} pieces lie in holes of others and come"
+    )
+    return [f"{lie} first among the cuts: cut in the order of this file, not layer by layer."]
 
 
 def _gap_properties(parts: Sequence[Part]) -> dict[str, str]:

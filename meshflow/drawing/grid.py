@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 
+from meshflow.drawing.layers import cut_rank
 from meshflow.errors import DrawingFileError
 from meshflow.geometry.pieces import pieces
 from meshflow.model.arrays import FloatArray
@@ -36,7 +37,7 @@ def strokes_on_grid(drawing: Drawing) -> tuple[Stroke, ...]:
     Returns
     -------
     tuple of Stroke
-        Sorted by layer, within a layer as given.
+        In the order of `layers.cut_rank`, where that is equal as given.
 
     Raises
     ------
@@ -44,13 +45,12 @@ def strokes_on_grid(drawing: Drawing) -> tuple[Stroke, ...]:
         If nothing is left to draw, a number is not finite, a circle has no radius, or a contour to be cut has no
         length.
     """
-    order = {layer: rank for rank, layer in enumerate(Layer)}
     kept = []
-    for stroke in sorted(drawing.strokes, key=lambda stroke: order[stroke.layer]):
+    for stroke in sorted(drawing.strokes, key=cut_rank):
         try:
             curve = on_grid(stroke.curve)
             if not isinstance(curve, Polycurve) or len(curve.points) > 1:
-                kept.append(Stroke(stroke.layer, curve))
+                kept.append(Stroke(stroke.layer, curve, stroke.depth))
             elif stroke.layer in (Layer.CUT_INSIDE, Layer.CUT_OUTSIDE):
                 x, y = curve.points[0].tolist()
                 raise DrawingFileError(f"the contour at ({x:g}, {y:g}) mm has no length.")

@@ -14,9 +14,9 @@ from types import MappingProxyType
 from typing import Final
 
 from meshflow.errors import DrawingFileError
-from meshflow.model.drawing import Layer
+from meshflow.model.drawing import LAYERS, Layer, Stroke
 
-__all__ = ["LINE_STYLES", "LineStyle", "ascii_line"]
+__all__ = ["LINE_STYLES", "LineStyle", "ascii_line", "cut_rank"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,3 +124,24 @@ def ascii_line(text: str) -> str:
             remedy="Write names and notes with the letters A to Z, digits and plain signs.",
         )
     return plain
+
+
+_RANK: Final = {layer: rank for rank, layer in enumerate(LAYERS)}
+
+
+def cut_rank(stroke: Stroke) -> tuple[int, int, int]:
+    """Return what the strokes of a file are sorted by: layer, but contours of parts in holes whole before all others.
+
+    Parameters
+    ----------
+    stroke : Stroke
+        One of them.
+
+    Returns
+    -------
+    tuple of int
+        Less is earlier.
+    """
+    if stroke.layer in (Layer.CUT_INSIDE, Layer.CUT_OUTSIDE):
+        return _RANK[Layer.CUT_INSIDE], -stroke.depth, _RANK[stroke.layer]
+    return _RANK[stroke.layer], 0, 0

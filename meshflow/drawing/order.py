@@ -3,6 +3,9 @@
 Convention: the sheet is parted into bands across its length; the parts of a band are cut one after another, upwards in
 one band and downwards in the next. Within the file the operation still comes first: all marks, then all inner contours,
 then all outer ones, because a part that is cut free moves (common practice; no published number was found).
+
+A part that lies in a hole of another falls with the slug of that hole. So it is cut whole, inner contours and outline,
+before the hole it lies in; a part in a hole of that part before it, and so on.
 """
 
 from __future__ import annotations
@@ -10,9 +13,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-__all__ = ["cut_order"]
+from meshflow.geometry.curves import bounds, tessellate
+from meshflow.geometry.polygons import inside, material
+from meshflow.model.curve import Circle, Polycurve
+
+__all__ = ["cut_order", "depths_in_holes"]
 
 Box = tuple[float, float, float, float]
+Outlines = tuple[Polycurve | Circle, tuple[Polycurve | Circle, ...]]
 
 
 def cut_order(boxes: Sequence[Box]) -> list[int]:
@@ -49,3 +57,41 @@ def cut_order(boxes: Sequence[Box]) -> list[int]:
         return (place, -y if place % 2 else y, x)
 
     return sorted(range(len(boxes)), key=key)
+
+
+def depths_in_holes(laid: Sequence[Outlines]) -> list[int]:
+    """Return for each part in how many holes of others it lies.
+
+    Parameters
+    ----------
+    laid : sequence of (curve, tuple of curve)
+        Outline and holes of each part, where it lies on the sheet.
+
+    Returns
+    -------
+    list of int
+        0 where it lies in none, 1 in a hole of another, 2 in a hole of a part that lies in a hole, and so on.
+
+    Examples
+    --------
+    >>> ring = (Circle((0.0, 0.0), 50.0), (Circle((0.0, 0.0), 40.0),))
+    >>> depths_in_holes([ring, (Circle((5.0, 0.0), 20.0), ()), (Circle((90.0, 0.0), 20.0), ())])
+    [0, 1, 0]
+    """
+    depths = [0] * len(laid)
+    if not any(holes for _, holes in laid):
+        return depths
+    boxes = [bounds(outline) for outline, _ in laid]
+    starts = [tessellate(outline, tolerance=0.1)[:1] for outline, _ in laid]
+    for host, (_, holes) in enumerate(laid):
+        for hole in holes:
+            low_x, low_y, high_x, high_y = bounds(hole)
+            within = [
+                other
+                for other, box in enumerate(boxes)
+                if other != host and low_x < box[0] and low_y < box[1] and box[2] < high_x and box[3] < high_y
+            ]
+            area = material(hole) if within else None
+            for other in within:
+                depths[other] += area is not None and bool(inside(area, starts[other])[0])
+    return depths

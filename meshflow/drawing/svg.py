@@ -14,6 +14,7 @@ import base64
 import html
 import math
 import os
+from collections import Counter
 from collections.abc import Sequence
 from itertools import groupby
 from pathlib import Path
@@ -105,8 +106,10 @@ def svg_text(drawing: Drawing | Part, *, underlay: Underlay | None = None) -> st
         *_metadata(drawing),
         *([] if underlay is None else [_image(underlay, left, top)]),
     ]
+    times: Counter[Layer] = Counter()
     for layer, group in groupby(strokes, key=lambda stroke: stroke.layer):
-        lines.append(_group_start(layer))
+        times[layer] += 1
+        lines.append(_group_start(layer, times[layer]))
         lines += [_element(stroke.curve, left, top) for stroke in group]
         lines.append("</g>")
     return "\n".join([*lines, "</svg>", ""])
@@ -134,11 +137,13 @@ def _image(underlay: Underlay, left: float, top: float) -> str:
     )
 
 
-def _group_start(layer: Layer) -> str:
+def _group_start(layer: Layer, time: int) -> str:
+    """Return the start of a group. Of a layer that comes again, after parts in holes of others, the id is numbered."""
     style = LINE_STYLES[layer]
+    name = str(layer) if time == 1 else f"{layer}-{time}"
     dashes = f' stroke-dasharray="{" ".join(map(_number, style.dashes))}"' if style.dashes else ""
     return (
-        f'<g id="{layer}" fill="none" stroke="#000000" stroke-width="{_number(style.width)}" '
+        f'<g id="{name}" fill="none" stroke="#000000" stroke-width="{_number(style.width)}" '
         f'stroke-linecap="round" stroke-linejoin="round"{dashes}>'
     )
 

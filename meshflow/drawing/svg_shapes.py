@@ -12,6 +12,7 @@ Source: SVG 1.1, chapters 5 (structure), 7 (coordinates), 8 (paths), 9 (basic sh
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
@@ -211,6 +212,7 @@ def _layer(place: _Place) -> tuple[str, int]:
     label, name = attributes.get("inkscape:label", ""), attributes.get("id", "")
     for said in (label, name):
         plain = said.strip().upper().replace("_X5F_", "_")  # how one program writes an underline in an id
+        plain = re.sub(r"-\d+$", "", plain)  # ids must differ: a layer that comes again is numbered
         if plain in _OURS:
             return plain, 3
     if attributes.get("inkscape:groupmode") == "layer" and place.rank <= 2:

@@ -2,7 +2,8 @@
 
 A run writes into a hidden draft folder beside the place where its files shall be. When all of it is there, the files
 are renamed to their places, the record last; if that fails half-way, what was moved is put back. So an earlier run
-stays as it was until its successor is whole.
+stays as it was until its successor is whole. A run that is killed leaves its draft behind; if it was killed within the
+moment of renaming, the next run into the folder first puts the earlier files back (`swap`).
 
 Files of an earlier run that this one no longer makes are *stale*: a drawing of a part that was renamed or refused
 must not lie about to be cut. They are removed if, by the earlier record, we wrote them and nobody changed them since;
@@ -25,6 +26,7 @@ from typing import Final
 
 from meshflow.errors import InputError
 from meshflow.job.scans import file_hash
+from meshflow.job.swap import move_all, put_back
 from meshflow.job.target import refuse_inputs
 
 __all__ = ["Published", "check_folder", "draft_in", "prepare_folder", "publish", "stale_files"]
@@ -99,9 +101,9 @@ def _no_place(folder: Path, error: Exception) -> InputError:
 @contextmanager
 def draft_in(folder: Path) -> Iterator[Path]:
     """Give a hidden folder inside `folder` to write a draft into; it is gone afterwards, whatever happens."""
-    for old in folder.glob(f"{_DRAFT}*"):
+    for old in sorted(folder.glob(f"{_DRAFT}*")):
         with contextlib.suppress(OSError):
-            if time.time() - old.stat().st_mtime > _ABANDONED_S:
+            if put_back(folder, old) or time.time() - old.stat().st_mtime > _ABANDONED_S:
                 shutil.rmtree(old)
     with tempfile.TemporaryDirectory(dir=folder, prefix=_DRAFT, ignore_cleanup_errors=True) as draft:
         yield Path(draft)
@@ -172,50 +174,14 @@ def publish(
     """
     names = sorted(path.relative_to(draft).as_posix() for path in draft.rglob("*") if path.is_file())
     refuse_inputs([folder / name for name in (*names, *remove)], inputs)
-    swap = _Swap(Path(tempfile.mkdtemp(dir=draft, prefix=".before-")))
-    name = ""
+    ordered = sorted(names, key=lambda name: (name == last, name))
+    at: list[str] = [""]
     try:
-        for name in remove:
-            swap.take_away(folder / name)
-        for name in sorted(names, key=lambda name: (name == last, name)):
-            swap.put(draft / name, folder / name)
-    except BaseException as error:
-        swap.undo()
-        if not isinstance(error, OSError):
-            raise
+        move_all(draft, folder, remove=remove, put=ordered, at=at.append)
+    except OSError as error:
         raise InputError(
-            f"cannot write {name}: {error.strerror or error}. The files of the earlier run are as they were.",
+            f"cannot write {at[-1]}: {error.strerror or error}. The files of the earlier run are as they were.",
             where=str(folder),
             remedy="Close the program that holds it open, or choose another folder.",
         ) from error
     return tuple(names)
-
-
-class _Swap:
-    """Moves files to their places and remembers how to put everything back."""
-
-    def __init__(self, before: Path) -> None:
-        self._before = before
-        self._steps: list[tuple[Path, Path, bool]] = []
-
-    def take_away(self, target: Path) -> None:
-        saved = self._before / str(len(self._steps))
-        there = target.exists() or target.is_symlink()
-        if there and target.is_dir():
-            raise IsADirectoryError(0, "a folder of that name is in the way")
-        self._steps.append((target, saved, there))
-        if there:
-            target.replace(saved)
-
-    def put(self, source: Path, target: Path) -> None:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        self.take_away(target)
-        source.replace(target)
-
-    def undo(self) -> None:
-        for target, saved, there in reversed(self._steps):
-            with contextlib.suppress(OSError):
-                if saved.exists() or saved.is_symlink():
-                    saved.replace(target)
-                elif not there:
-                    target.unlink(missing_ok=True)

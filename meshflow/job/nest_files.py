@@ -33,6 +33,7 @@ __all__ = ["nest_files"]
 DxfVersion = Literal["R12", "R2000", "R2010", "R2018"]
 
 MOST_COPIES: Final = 10_000
+_NEST_FILE: Final = "nest.json"
 _SHEET_FILE: Final = re.compile(r"sheet-\d{2,}(-offcut-\d+)?\.(dxf|svg)")
 
 
@@ -51,6 +52,7 @@ def nest_files(
     least_offcut_mm: float | None = None,
     locked_in: str | Path | None = None,
     lock: Sequence[str] = (),
+    in_holes: bool = False,
     turns_deg: Sequence[float] = (),
     turn_play_deg: float = 0.0,
     may_mirror: bool = False,
@@ -96,6 +98,8 @@ def nest_files(
         ``nest.json`` of an earlier nest, of which copies stay where they lie.
     lock : sequence of str
         Which: names of parts, or ``NAME:COPY``; empty means all copies of the parts that are nested.
+    in_holes : bool
+        Whether parts may be laid into holes of other parts.
     turn_play_deg : float
         How far a turn may be off, either way [deg].
     may_mirror : bool
@@ -115,7 +119,8 @@ def nest_files(
     leave_out : bool
         Leave parts out whose drawings are no good, say so (N105), and nest the rest; else the first is an error.
     progress : callable, optional
-        Called as ``progress(what, share_done)``. An interrupt ends the search, and nothing is written.
+        Called as ``progress(what, share_done)``. An interrupt (Ctrl-C) ends the search, and its best layout is
+        written; ``stopped_by`` of the answer says so.
 
     Returns
     -------
@@ -128,6 +133,9 @@ def nest_files(
     ------
     MeshflowError
         If a file, a quantity or an option is no good.
+    KeyboardInterrupt
+        If nothing lay yet when the search was interrupted, or not every copy had had its turn and there is an earlier
+        nest in the folder, or if it comes at any other time; nothing is written then.
     """
     from meshflow.drawing import compose_sheet
     from meshflow.drawing.offcut import compose_offcut
@@ -176,9 +184,10 @@ def nest_files(
         effort=effort,
         seconds=seconds,
         fine_turns=fine_turns,
+        in_holes=in_holes,
         progress=progress,
     )
-    if answer.stopped_by == "interrupt":
+    if answer.stopped_by == "interrupt" and not _is_of_use(answer, Path(out)):
         raise KeyboardInterrupt
     folder = prepare_folder(Path(out))
     with draft_in(folder) as draft:
@@ -193,12 +202,18 @@ def nest_files(
                     draft / stem,
                     (dxf_version,),
                 )
-        write_text(draft / "nest.json", json_text(nest_json(answer, parts)))
+        write_text(draft / _NEST_FILE, json_text(nest_json(answer, parts)))
         read = [*files, *hides, *([] if locked_in is None else [locked_in])]
         written = publish(draft, folder, inputs=read)
     answer = replace(answer, notes=(*(note for one in drawn for note in one.notes), *bad, *answer.notes, *unfit))
     notes = (*(note for part in parts for note in part.notes), *answer.notes)  # what reading mended comes first
     return replace(answer, notes=notes), Published(written, left=_sheets_beyond(folder, written))
+
+
+def _is_of_use(answer: Nest, out: Path) -> bool:
+    """Return whether an interrupted nest is to be written: half a nest is better than none, but not than an earlier."""
+    whole = not any(note.code == "N103" for note in answer.notes)
+    return bool(answer.sheets) and (whole or not (out / _NEST_FILE).exists())
 
 
 def _offcuts(

@@ -326,6 +326,8 @@ class JobPlan:
         Diameter of the circle that an offcut has to hold to be drawn for the rack [mm]; None: none is drawn.
     locked : tuple of Locked
         Copies whose place is decided, their sheets numbered in the nest of their material.
+    in_holes : bool
+        Whether parts may be laid into holes of others.
     """
 
     title: str
@@ -352,6 +354,7 @@ class JobPlan:
     least_offcut_mm: float | None = None
     fine_turns: bool = False
     locked: tuple[Locked, ...] = ()
+    in_holes: bool = False
 
 
 def group_name(material: str, thickness_mm: float) -> str:

@@ -193,6 +193,7 @@ class NestRow(Table):
         default=None, description="Draw what is left of sheets for the rack, if a circle of this diameter fits."
     )
     locked: list[LockedRow] = Field(default=[], max_length=10_000, description="Copies whose place is decided.")
+    in_holes: bool = Field(default=False, description="Lay small parts into holes of larger ones; they are cut first.")
 
 
 class SupplierRow(Table):

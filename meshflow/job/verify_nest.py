@@ -116,6 +116,7 @@ def _nest(entry: Mapping[str, Any], said: Mapping[str, Any]) -> Nest:
         spacing_mm=said["spacing_mm"],
         seed=said["seed"],
         effort=said["effort"],
+        in_holes=said.get("in_holes", False),
     )
 
 

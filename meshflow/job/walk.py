@@ -173,6 +173,7 @@ class Walk:
             "seed": plan.seed,
             "seconds": plan.seconds,
             "fine_turns": plan.fine_turns,
+            "in_holes": plan.in_holes,
         }
         if locked := _locked(plan, parts):
             options["locked"] = [list(astuple(one)) for one in locked]
@@ -201,6 +202,7 @@ class Walk:
                 effort=plan.effort,
                 seconds=plan.seconds,
                 fine_turns=plan.fine_turns,
+                in_holes=plan.in_holes,
                 progress=lambda what, share: self.progress(f"{name}: {what.replace('nest', 'nesting', 1)}", share),
             )
         _stop_if_interrupted(answer)

@@ -50,10 +50,14 @@ class Stroke:
         What is done with it.
     curve : Polycurve, Circle or Dot
         The curve [mm].
+    depth : int
+        In how many holes of other parts its part lies: contours of greater depth are cut first, whatever their layer,
+        for they fall with the slug of the hole.
     """
 
     layer: Layer
     curve: Curve
+    depth: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +69,7 @@ class Drawing:
     name : str
         Title, ASCII.
     strokes : tuple of Stroke
-        In file order: by layer, then as composed (inner contours before outer).
+        In file order: by layer, contours of parts in holes of others first, then as composed.
     extents : (float, float, float, float)
         Least x, least y, greatest x, greatest y [mm].
     comments : tuple of str

@@ -128,11 +128,13 @@ class Nest:
     seed, effort : int
         What the search was started with.
     notes : tuple of Finding
-        Parts that cannot be placed, and why.
+        Parts that cannot be placed, and why; what to mind when it is cut.
     locked : tuple of Locked
         Copies whose place was decided beforehand; each is among the placements.
     apart : tuple of Apart
         Pairs of parts that keep a distance of their own.
+    in_holes : bool
+        Whether parts may lie in holes of others.
     """
 
     sheets: tuple[SheetLayout, ...]
@@ -147,6 +149,7 @@ class Nest:
     notes: tuple[Finding, ...] = ()
     locked: tuple[Locked, ...] = ()
     apart: tuple[Apart, ...] = ()
+    in_holes: bool = False
 
     @property
     def least_spacing_mm(self) -> float:

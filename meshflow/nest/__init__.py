@@ -16,12 +16,8 @@ answer on the outlines as drawn and shares no code with the rest. `improve` pres
 says how deep pieces lie in each other, `pressing` moves them apart in less room, `compaction` closes the last gaps.
 
 Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used, `locked` of copies whose place the
-maker has decided.
-
-Turns are those listed and steps within their play; `fine_turns` seeks them to the fraction of a degree where that is
-asked for.
-
-Limits of this version: nothing is laid into the holes of a part.
+maker has decided. Where it is asked for, `in_holes` lays small parts into the holes of larger ones before the search,
+and `fine_turns` turns to the fraction of a degree what need not lie at its listed turns.
 
 Sources: bottom-left placement with no-fit polygons is the classic of the field (surveyed by Bennell and Oliveira,
 "The geometry of nesting problems", EJOR 184, 2008); for the other methods see each module.
@@ -29,7 +25,7 @@ Sources: bottom-left placement with no-fit polygons is the classic of the field 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import replace
 
 from meshflow.errors import VerificationError
@@ -37,13 +33,14 @@ from meshflow.model.layout import Locked, Nest
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.answer import make_nest
-from meshflow.nest.apart import apart_of, least_spacing, told_apart
+from meshflow.nest.apart import apart_of, least_spacing, most_spacing, told_apart
 from meshflow.nest.fine_turns import Turner, with_fitting_turns
+from meshflow.nest.in_holes import Bundles, bundled
 from meshflow.nest.inputs import check_inputs
 from meshflow.nest.locked import held_by, with_held, without_locked
-from meshflow.nest.prepare import make_pieces
+from meshflow.nest.prepare import Piece, make_pieces
 from meshflow.nest.record import nest_json
-from meshflow.nest.search import best_layouts
+from meshflow.nest.search import Answer, Group, best_layouts
 from meshflow.nest.stock import make_groups, sorted_sheets, stock_of
 from meshflow.nest.verify import verify_nest
 from meshflow.rooms import callable_room
@@ -63,6 +60,7 @@ def nest(
     effort: int = 1,
     seconds: float | None = None,
     fine_turns: bool = False,
+    in_holes: bool = False,
     progress: Callable[[str, float], None] | None = None,
 ) -> Nest:
     """Lay all copies of the parts on sheets.
@@ -96,6 +94,8 @@ def nest(
     fine_turns : bool
         Whether parts whose turns have play (`Part.turn_play_deg`; 180 is any turn) are turned to the fraction of a
         degree. Without it they lie at their listed turns and at steps of 7.5 degrees or less between. Takes longer.
+    in_holes : bool
+        Whether parts may be laid into holes of other parts (see `in_holes`). They have to be cut before the hole.
     progress : callable, optional
         Called as ``progress(what, share_done)``; ``what`` also says how much of the used length is covered so far.
 
@@ -104,8 +104,8 @@ def nest(
     Nest
         Checked by `verify_nest`. What found no place is in `unplaced`, with a finding that says why: N101 fits no
         sheet in any allowed turn, N102 more than the stock takes, N103 the search was interrupted before its turn,
-        N104 no sheet of its material. An interrupt (Ctrl-C) of the search ends it with the best layout so far; before
-        the first layout is complete, with what lies so far.
+        N104 no sheet of its material. N130 says which parts lie in holes. An interrupt (Ctrl-C) of the search ends it
+        with the best layout so far; before the first layout is complete, with what lies so far.
 
     Raises
     ------
@@ -135,25 +135,36 @@ def nest(
     groups = make_groups(laid, ordered, also=held.names, **options)
     groups = with_held(groups, held, pieces, ordered, base)
     pieces, laid = (with_fitting_turns(these, groups, base) for these in (pieces, laid))
-    stock = stock_of(ordered, held.sheets)
-    found = best_layouts(
-        laid,
-        groups,
-        stock,
-        seed=seed,
-        effort=effort,
-        seconds=seconds,
-        progress=progress,
-        turner=Turner(base, laid, seed) if fine_turns else None,
-    )
-    answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, held=held, **options)
-    answer = replace(answer, spacing_mm=spacing_mm, apart=pairs)
+
+    def searched(loose: Sequence[Piece], hosts: Container[int] = ()) -> Answer:
+        return best_layouts(
+            loose,
+            groups,
+            stock_of(ordered, held.sheets),
+            seed=seed,
+            effort=effort,
+            seconds=seconds,
+            progress=progress,
+            turner=Turner(base, loose, seed, stiff=hosts) if fine_turns else None,
+        )
+
+    bundles = None
+    if in_holes:
+        found, bundles = _searched_in_holes(laid, groups, most_spacing(spacing_mm, pairs), searched)
+    else:
+        found = searched(laid)
+
+    def answered(found: Answer) -> Nest:
+        answer = make_nest(
+            pieces, ordered, groups, found, seed=seed, effort=effort, held=held, bundles=bundles, **options
+        )
+        return replace(answer, spacing_mm=spacing_mm, apart=pairs)
+
+    answer = answered(found)
     faults = verify_nest(answer, parts)
     if faults and found.laid:
         # What was pressed together did not come out as it should: take what was laid piece by piece.
-        found = replace(found, layouts=found.laid)
-        answer = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, held=held, **options)
-        answer = replace(answer, spacing_mm=spacing_mm, apart=pairs)
+        answer = answered(replace(found, layouts=found.laid))
         faults = verify_nest(answer, parts)
     if faults:
         raise VerificationError(
@@ -162,6 +173,25 @@ def nest(
             remedy="This is a fault of meshflow: report it with the parts and sheets. Nothing was handed out.",
         )
     return replace(answer, verified=True)
+
+
+def _searched_in_holes(
+    pieces: Sequence[Piece],
+    groups: Sequence[Group],
+    spacing_mm: float,
+    searched: Callable[[Sequence[Piece], Container[int]], Answer],
+) -> tuple[Answer, Bundles]:
+    """Return the layouts with parts in holes laid as one with their hosts, and what lies in which."""
+    bundles = bundled(pieces, groups, spacing_mm=spacing_mm)
+    found = searched(bundles.pieces, bundles.guests)
+    lost = bundles.lost(found)
+    if lost and found.stopped_by == "effort":
+        # Hosts found no place, and what lies in them would be missing as well: lay it on the sheets.
+        fewer = bundled(pieces, groups, spacing_mm=spacing_mm, most=lost)
+        other = searched(fewer.pieces, fewer.guests)
+        if other.all_tried:
+            return other, fewer
+    return found, bundles
 
 
 callable_room(__name__, nest)

@@ -22,7 +22,7 @@ from meshflow.model.part import Part
 from meshflow.nest.outlines import EXACT, STEPS_PER_MM
 from meshflow.nest.prepare import Piece
 
-__all__ = ["MOST_MM", "apart_of", "least_spacing", "told_apart"]
+__all__ = ["MOST_MM", "apart_of", "least_spacing", "most_spacing", "told_apart"]
 
 MOST_MM = 1000.0  # no tool needs a metre; it catches other units
 
@@ -68,6 +68,11 @@ def apart_of(asked: Mapping[tuple[str, str], float], parts: Sequence[Part]) -> t
 def least_spacing(spacing_mm: float, apart: Sequence[Apart]) -> float:
     """Return the base: the least clear distance that any two parts keep [mm]."""
     return min([spacing_mm, *(one.spacing_mm for one in apart)])
+
+
+def most_spacing(spacing_mm: float, apart: Sequence[Apart]) -> float:
+    """Return the clear distance that suffices for any two parts [mm]."""
+    return max([spacing_mm, *(one.spacing_mm for one in apart)])
 
 
 def told_apart(pieces: Sequence[Piece], spacing_mm: float, apart: Sequence[Apart]) -> list[Piece]:

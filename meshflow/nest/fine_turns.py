@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -59,11 +59,14 @@ class Turner:
         All pieces by number, with their listed poses.
     seed : int
         Start of the random numbers.
+    stiff : container of int
+        Pieces that keep to their listed turns, because others lie in their holes.
     """
 
     spacing_mm: float
     pieces: Sequence[Piece]
     seed: int
+    stiff: Container[int] = ()
     _next: int = field(init=False)
 
     def __post_init__(self) -> None:
@@ -72,7 +75,7 @@ class Turner:
 
     def stages(self, moves: int) -> Iterator[Stage]:
         """Yield what is searched in turn, until so many moves are made."""
-        if not any(piece.part.turn_play_deg > 0.0 for piece in self.pieces):
+        if not any(self._is_loose(number) for number in range(len(self.pieces))):
             yield Stage(moves)
             return
         coarse = _COARSE
@@ -92,13 +95,17 @@ class Turner:
         for board in layout.boards:
             for spot in board.spots:
                 used.setdefault(spot.piece, {})[spot.pose.key] = spot.pose
-        return [self._piece(piece, list(used.get(n, {}).values()), step_deg) for n, piece in enumerate(self.pieces)]
+        return [self._piece(n, list(used.get(n, {}).values()), step_deg) for n in range(len(self.pieces))]
 
-    def _piece(self, piece: Piece, used: list[Pose], step_deg: float) -> Piece:
+    def _is_loose(self, number: int) -> bool:
+        return self.pieces[number].part.turn_play_deg > 0.0 and number not in self.stiff
+
+    def _piece(self, number: int, used: list[Pose], step_deg: float) -> Piece:
+        piece = self.pieces[number]
         if not used:
             return piece
         known = {pose.key for pose in used}
-        if step_deg == 0.0 or piece.part.turn_play_deg == 0.0:
+        if step_deg == 0.0 or not self._is_loose(number):
             return replace(piece, poses=(*used, *(pose for pose in piece.poses if pose.key not in known)))
         fresh: list[tuple[bool, float]] = []
         for pose in used:

@@ -13,6 +13,7 @@ from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.layout import Apart, Nest, SheetLayout
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
+from meshflow.nest.in_holes import in_the_open
 from meshflow.nest.length_bounds import length_bounds
 
 __all__ = ["SCHEMA", "nest_json", "sheet_shape"]
@@ -36,8 +37,9 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
         ``schema``, ``sheets`` (each with ``length_mm``, ``width_mm``, ``used_length_mm``, ``utilisation``,
         ``placements``, and where it is no rectangle or has flaws ``edge`` and ``flaws``), ``unplaced`` (each with
         ``part`` and ``count``), ``sheets_lower_bound``, ``verified``, ``stopped_by``, ``margin_mm``, ``spacing_mm``,
-        ``seed`` and ``effort``, ``apart`` where pairs of parts keep a distance of their own, and where one
-        rectangle takes all ``used_length_lower_bound_mm`` and ``hull_utilisation_hint``. A placement mirrors ``x -> -x`` if ``mirrored``, then turns ``angle_deg``
+        ``seed`` and ``effort``, ``apart`` where pairs of parts keep a distance of their own, ``in_holes`` where parts
+        may lie in holes of others, and where one rectangle takes all ``used_length_lower_bound_mm`` and
+        ``hull_utilisation_hint``. A placement mirrors ``x -> -x`` if ``mirrored``, then turns ``angle_deg``
         counter-clockwise about the drawing's origin, then moves by ``x_mm`` and ``y_mm``; one that was locked says so.
 
     Raises
@@ -62,6 +64,7 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
         "seed": nest.seed,
         "effort": nest.effort,
         **({"apart": [_apart(one) for one in nest.apart]} if nest.apart else {}),
+        **({"in_holes": True} if nest.in_holes else {}),
         **_of_one_sheet(nest, parts),
     }
 
@@ -76,12 +79,15 @@ def _of_one_sheet(nest: Nest, parts: Sequence[Part]) -> dict[str, float]:
         return {}
     (layout,) = nest.sheets
     counts = Counter(placement.part for placement in layout.placements)
+    open_parts = in_the_open(parts) if nest.in_holes else parts
     found = length_bounds(
-        [(part, counts[part.name]) for part in parts],
+        [(part, counts[part.name]) for part in open_parts],
         width_mm=layout.sheet.width_mm,
         margin_mm=nest.margin_mm,
         spacing_mm=nest.least_spacing_mm,
     )
+    if nest.in_holes:  # hulls of parts that lie in each other say nothing
+        return {"used_length_lower_bound_mm": round(found.length_mm, 3)}
     return {
         "used_length_lower_bound_mm": round(found.length_mm, 3),
         "hull_utilisation_hint": round(found.hull_utilisation(layout.used_length_mm), 4),

@@ -58,10 +58,14 @@ class Group:
 
 @dataclass
 class Answer:
-    """Best layout of each group, what ended the search, and the best layouts before they were pressed together."""
+    """Best layout of each group, what ended the search, and the best layouts before they were pressed together.
+
+    `all_tried` says whether every copy has had its turn: else what is missing might still have found a place.
+    """
 
     layouts: list[Layout]
     stopped_by: StoppedBy = "effort"
+    all_tried: bool = False
     laid: list[Layout] = field(default_factory=list)
 
 
@@ -148,7 +152,7 @@ def best_layouts(
     try:
         for number, one in enumerate(tries):
             one.first(answer.layouts[number], left)
-        pace.capped = True
+        pace.capped = answer.all_tried = True
         for number, one in enumerate(tries):
             others = [layout for other, layout in enumerate(answer.layouts) if other != number]
             one.improve(answer.layouts, number, _left(stock, others), seed, LAYOUTS_BEFORE)
@@ -160,10 +164,21 @@ def best_layouts(
         answer.stopped_by = "time"
     except KeyboardInterrupt:
         answer.stopped_by = "interrupt"
-    for layouts in (answer.layouts, answer.laid):
-        for number, layout in enumerate(layouts):
-            layouts[number] = tries[number].filled(layout)
+    if answer.all_tried:
+        _fill(answer, tries)
     return answer
+
+
+def _fill(answer: Answer, tries: Sequence[_Tries]) -> None:
+    """Lay the fillers; an interrupt ends that as well, but where it has ended the search already."""
+    try:
+        for layouts in (answer.layouts, answer.laid):
+            for number, layout in enumerate(layouts):
+                layouts[number] = tries[number].filled(layout)
+    except KeyboardInterrupt:
+        if answer.stopped_by == "interrupt":
+            raise
+        answer.stopped_by = "interrupt"
 
 
 def _left(stock: dict[int, int], layouts: Sequence[Layout]) -> dict[int, int]:

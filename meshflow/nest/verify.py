@@ -9,7 +9,8 @@ stricter by that much on either side, so what passes is true of the arcs themsel
 Codes: N111 parts too close or overlapping, N112 margin, N113 turn, N114 turned over, N115 copies, N116 sheets,
 N117 material, N118 a figure of the nest is not true, N119 a part that was not given, N120 an outline of no use,
 N121 a part on or too near a flaw, N122 a part on stuff of too low a grade, N126 a locked copy that lies elsewhere,
-N127 a part whose turns all lay its grain across that of the sheet.
+N127 a part whose turns all lay its grain across that of the sheet, N131 a part in a hole of another that was not asked
+for.
 """
 
 from __future__ import annotations
@@ -76,6 +77,7 @@ def verify_nest(nest: Nest, parts: Sequence[Part]) -> tuple[Finding, ...]:
         found += _check_margin(layout, placed, shapes, nest.margin_mm, where)
         found += _check_flaws(layout, placed, shapes, known, where)
         found += _check_distances(placed, shapes, nest, where)
+        found += [] if nest.in_holes else _check_holes(placed, shapes, where)
         found += _check_figures(layout, placed, shapes, known, nest.margin_mm, where)
     found += _check_grain(parts)
     found += _check_copies(nest, parts)
@@ -257,6 +259,21 @@ def _check_distances(placed: Sequence[Placement], shapes: Sequence[Any], nest: N
             found.append(_fault("N111", where, f"{names} overlap."))
         elif gap < least:
             found.append(_fault("N111", where, f"{names} are {gap:.3f} mm apart, not {wanted:g} mm."))
+    return found
+
+
+def _check_holes(placed: Sequence[Placement], shapes: Sequence[Any], where: str) -> list[Finding]:
+    """Refuse parts in holes of others: what is cut first there is another question, to be asked for."""
+    import shapely
+
+    found = []
+    for host, outer in zip(placed, shapes, strict=True):
+        for rim in outer.interiors:
+            hole = shapely.Polygon(rim)
+            for guest, inner in zip(placed, shapes, strict=True):
+                if guest is not host and hole.covers(inner.representative_point()) and inner.is_valid:
+                    text = f"{_name(guest)} lies in a hole of {_name(host)}, which was not asked for."
+                    found.append(_fault("N131", where, text))
     return found
 
 

@@ -1,4 +1,7 @@
-"""Whether a sheet's drawing shows the parts' own contours, where its nest says they lie, and nothing else to be cut."""
+"""Whether a sheet's drawing shows the parts' own contours, where its nest says they lie, and nothing else to be cut.
+
+And in an order that can be cut: what lies within a closed contour stands before it in the file, for it falls with it.
+"""
 
 from __future__ import annotations
 
@@ -55,7 +58,33 @@ def sheet_faults(sheet: ReadDrawing, laid: Sequence[Laid], parts: Mapping[str, R
         found, apart = _paired(wanted, drawn, layer)
         faults += found
         worst = max(worst, apart)
-    return faults, worst
+    return faults + _cut_too_late(sheet), worst
+
+
+def _cut_too_late(sheet: ReadDrawing) -> list[str]:
+    """Return which contours stand in the file after one that encloses them; open ones enclose nothing."""
+    drawn = sheet.on(*_CUT)
+    chains = [chain(contour, step=_STEP_MM, chord=0.05) for contour in drawn]
+    boxes = np.array([_box(points) for points in chains]).reshape(-1, 4)
+    faults = []
+    for early, contour in enumerate(drawn):
+        low, high = boxes[early, :2], boxes[early, 2:]
+        later = boxes[early + 1 :]
+        within = (later[:, :2] > low).all(axis=1) & (later[:, 2:] < high).all(axis=1)
+        for late in np.flatnonzero(within) + early + 1:
+            if contour.closed and _winds_round(chains[early], chains[late][0]):
+                x, y = chains[late][0].tolist()
+                faults.append(f"a contour near x {x:.1f}, y {y:.1f} mm is cut after the one round it")
+    return faults
+
+
+def _winds_round(ring: FloatArray, place: FloatArray) -> bool:
+    """Return whether a closed chain goes round a place: it crosses the ray to the right an odd number of times."""
+    x, y = (ring - place).T
+    ahead_x, ahead_y = np.roll(x, -1), np.roll(y, -1)
+    crosses = (y > 0.0) != (ahead_y > 0.0)
+    rise = np.where(crosses, ahead_y - y, 1.0)
+    return bool(np.count_nonzero(crosses & (x - y * (ahead_x - x) / rise > 0.0)) % 2)
 
 
 def same_contours(one: ReadDrawing, other: ReadDrawing) -> float:

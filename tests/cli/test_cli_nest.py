@@ -102,6 +102,17 @@ def test_parts_are_not_turned_over_unless_allowed(meshflow, parts):
     assert {entry["angle_deg"] for entry in placements} <= {0.0, 90.0, 180.0, 270.0}
 
 
+def test_small_parts_go_into_holes_when_that_is_asked_for(meshflow, parts):
+    write_dxf(compose_part(Part("ring", Circle((50, 50), 50), (Circle((50, 50), 35),))), parts / "ring.dxf")
+    for more in ((), ("--in-holes",)):
+        said = meshflow("nest", "ring.dxf", "washer.dxf", "--sheet", "400x120", *more, "--out", "sheets")
+        assert said.code == 0
+        length = nested(parts / "sheets")["sheets"][0]["used_length_mm"]
+        assert ("N130" in said.out) == bool(more)
+        assert length == pytest.approx(10 + 100 + 10, abs=0.01) if more else length > 125
+    assert "parts lie in holes of others: 1 washer in ring." in said.out
+
+
 def test_margin_and_spacing_take_lengths(meshflow, parts):
     meshflow("nest", "slat.dxf", "--sheet", "400x300", "--quantity", "slat=2", "--turns", "0", "--margin", "2 cm",
              "--spacing", "0", "--out", "sheets")  # fmt: skip

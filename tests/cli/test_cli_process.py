@@ -13,9 +13,6 @@ import time
 
 import pytest
 from meshflow_cli import console
-from workshop import contents
-
-from meshflow.job.nest_files import nest_files
 
 pty = pytest.importorskip("pty", reason="there are no pseudo-terminals here")
 
@@ -75,31 +72,6 @@ def test_letters_that_a_terminal_lacks_are_shown_by_number(shop):
     assert done.stdout.startswith(rb"\u978d.stl: 40.0 x 40.0 x 50.0 mm")
 
 
-def started(arguments, folder, **options):
-    return subprocess.Popen([*MESHFLOW, *arguments], cwd=folder, env=QUIET, **options)
-
-
-def test_ctrl_c_leaves_with_130_and_what_was_there_unchanged(slat):
-    nest_files([slat / "slat.dxf"], out=slat / "sheets", sheets=[_sheet()], effort=1)
-    before = contents(slat / "sheets")
-    process = started(LONG, slat, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
-    # The first word of progress comes after a second: then the search is on.
-    assert process.stderr.readline().startswith(b"nest")
-    process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=30)
-    assert (process.returncode, out) == (130, b"")
-    assert err.strip().splitlines()[-1] == b"stopped; what was there before is unchanged."
-    assert b"Traceback" not in err
-    assert contents(slat / "sheets") == before
-    assert not list((slat / "sheets").glob(".*"))
-
-
-def _sheet():
-    from meshflow.model.stock import Sheet
-
-    return Sheet("400x300", 400.0, 300.0)
-
-
 def on_a_terminal(arguments, folder, stop_at=b"never"):
     """Run a command on a terminal, interrupting it once it shows `stop_at`; return all it showed, and its code."""
     master, slave = pty.openpty()
@@ -145,10 +117,12 @@ def screen(shown):
 
 
 def test_a_terminal_shows_progress_after_a_second_and_keeps_no_trace_of_it(slat):
-    shown, code = on_a_terminal(LONG, slat, stop_at=b"nest")
+    shown, code = on_a_terminal(LONG, slat, stop_at=b"covered")
     assert code == 130
     assert shown.count("\x1b[?25l") == shown.count("\x1b[?25h") == 1  # the cursor is hidden once and shown again
-    assert [line for line in screen(shown) if "^C" not in line] == ["stopped; what was there before is unchanged."]
+    lines = [line for line in screen(shown) if "^C" not in line]
+    assert [line.split()[0] for line in lines] == ["sheet", "1", "1", "wrote"]
+    assert lines[2] == "1 sheet, at least 1 needed; verified; stopped by Ctrl-C: the best so far"
 
 
 def test_a_terminal_shows_nothing_of_progress_for_short_work(monkeypatch):

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+import re
+from collections import Counter
 from dataclasses import replace
 
+import ezdxf
 import numpy as np
 import pytest
 
-from meshflow.drawing import compose_part, compose_sheet
+from meshflow.drawing import compose_part, compose_sheet, read_lines, write_dxf, write_svg
 from meshflow.drawing.clean import drawing_faults
 from meshflow.errors import NestError, OptionError
 from meshflow.geometry.curves import length, signed_area
@@ -141,3 +144,67 @@ def test_the_part_itself_is_left_as_it_is() -> None:
     before = np.array(FLAG.outline.points)
     compose_sheet(_layout(Placement("flag", 1, 200.0, 100.0, 45.0, True)), [FLAG])
     np.testing.assert_array_equal(FLAG.outline.points, before)
+
+
+def in_each_other():
+    """A frame; in its hole a ring; in that a disc with a hole; and a washer beside the frame, nearest to the corner."""
+    square = np.array([[0.0, 0.0], [300.0, 0.0], [300.0, 300.0], [0.0, 300.0]])
+    hole = Polycurve(np.array([[30.0, 30.0], [30.0, 270.0], [270.0, 270.0], [270.0, 30.0]]))
+    named = Mark(Layer.MARK_LINE, Polycurve([[5, 5], [20, 5]], closed=False), "name")
+    parts = [
+        Part("frame", Polycurve(square), (hole,), marks=(named,)),
+        Part("ring", Circle((0.0, 0.0), 100.0), (Circle((0.0, 0.0), 80.0),)),
+        Part("disc", Circle((0.0, 0.0), 60.0), (Circle((0.0, 0.0), 7.0),)),
+        Part("washer", Circle((0.0, 0.0), 50.0), (Circle((0.0, 0.0), 8.0),)),
+    ]
+    placed = (
+        Placement("disc", 1, 275.0, 160.0, 0.0),
+        Placement("frame", 1, 120.0, 10.0, 0.0),
+        Placement("ring", 1, 270.0, 160.0, 0.0),
+        Placement("washer", 1, 60.0, 60.0, 0.0),
+    )
+    return SheetLayout(Sheet("s", 500.0, 320.0), placed, 430.0, 0.5), parts
+
+
+def test_what_lies_in_a_hole_is_cut_whole_before_the_hole_in_the_written_file(tmp_path):
+    layout, parts = in_each_other()
+    drawing = compose_sheet(layout, parts)
+    write_dxf(drawing, tmp_path / "sheet.dxf")
+    read = []
+    for entity in ezdxf.readfile(tmp_path / "sheet.dxf").modelspace():
+        size = entity.dxf.radius if entity.dxftype() == "CIRCLE" else "line"
+        read.append((entity.dxf.layer, size))
+    # Marks; the disc, inner contour first; the ring; then what lies in no hole, all inner contours first.
+    assert read[:1] == [("MARK_LINE", "line")]
+    assert read[1:5] == [("CUT_INSIDE", 7.0), ("CUT_OUTSIDE", 60.0), ("CUT_INSIDE", 80.0), ("CUT_OUTSIDE", 100.0)]
+    assert read[5:] == [
+        ("CUT_INSIDE", 8.0),
+        ("CUT_INSIDE", "line"),
+        ("CUT_OUTSIDE", 50.0),
+        ("CUT_OUTSIDE", "line"),
+        ("SHEET_EDGE", "line"),
+    ]
+    (said,) = [line for line in drawing.comments if "holes" in line]
+    assert said.startswith("2 pieces lie in holes of others and come first among the cuts: cut in the order of this")
+    assert "Layers in order: MARK_LINE, CUT_INSIDE, CUT_OUTSIDE, SHEET_EDGE." in drawing.comments
+
+
+def test_the_picture_of_parts_in_holes_keeps_the_order_and_every_id_once(tmp_path):
+    layout, parts = in_each_other()
+    write_svg(compose_sheet(layout, parts), tmp_path / "sheet.svg")
+    text = (tmp_path / "sheet.svg").read_text()
+    ids = re.findall(r'<g id="([^"]+)"', text)
+    assert ids == [
+        "MARK_LINE", "CUT_INSIDE", "CUT_OUTSIDE", "CUT_INSIDE-2", "CUT_OUTSIDE-2", "CUT_INSIDE-3", "CUT_OUTSIDE-3",
+        "SHEET_EDGE",
+    ]  # fmt: skip
+    assert len(re.findall(r'id="', text)) == len(set(re.findall(r'id="([^"]+)"', text)))
+    lines = read_lines(tmp_path / "sheet.svg").lines
+    drawn = Counter(line.layer for line in lines)
+    assert drawn == {"MARK_LINE": 1, "CUT_INSIDE": 4, "CUT_OUTSIDE": 4, "SHEET_EDGE": 1}
+
+
+def test_a_sheet_with_nothing_in_holes_says_nothing_of_it():
+    layout, parts = in_each_other()
+    apart = SheetLayout(layout.sheet, layout.placements[3:], 120.0, 0.1)
+    assert not [line for line in compose_sheet(apart, parts).comments if "holes" in line]

@@ -12,6 +12,7 @@ from workshop import contents
 
 from meshflow.errors import InputError
 from meshflow.job.folder import check_folder, draft_in, prepare_folder, publish, stale_files
+from meshflow.job.swap import put_back
 
 
 def fill(folder: Path, files: dict[str, str]) -> Path:
@@ -51,29 +52,86 @@ def test_a_draft_that_fails_leaves_the_earlier_run_as_it_was(tmp_path):
 
 
 @pytest.mark.parametrize("fatal", [OSError(28, "No space left on device"), KeyboardInterrupt()], ids=["full", "ctrl-c"])
-@pytest.mark.parametrize("moves", range(6))
-def test_a_move_that_fails_at_any_point_is_undone(tmp_path, monkeypatch, moves, fatal):
-    # Three files: one replaced, one new, one taken away; 4 renames in all.
+@pytest.mark.parametrize("steps", range(7))
+def test_a_move_that_fails_at_any_point_is_undone(tmp_path, monkeypatch, steps, fatal):
+    # Three files: one replaced, one new, one taken away: two back-ups, one removal, two renames, the end of the list.
     fill(tmp_path, {"a": "old", "stale": "old"})
-    real, done = Path.replace, []
+    done = []
 
-    def rename(path, target):
-        if len(done) == moves:
-            done.append("failed")
-            raise fatal
-        done.append(path.name)
-        return real(path, target)
+    def failing(real):
+        def step(path, *given, **options):
+            if len(done) == steps:
+                done.append("failed")
+                raise fatal
+            done.append(str(path))
+            return real(path, *given, **options)
 
-    monkeypatch.setattr(Path, "replace", rename)
+        return step
+
     with draft_in(tmp_path) as draft:
         fill(draft, {"a": "new", "patterns/b": "new"})
-        if moves < 4:
+        for place, name in ((os, "link"), (Path, "unlink"), (Path, "replace")):
+            monkeypatch.setattr(place, name, failing(getattr(place, name)))
+        # A disk without second names is no failure: then the back-ups are copies.
+        fails = steps < 6 and not (steps < 2 and isinstance(fatal, OSError))
+        if fails:
             with pytest.raises(InputError if isinstance(fatal, OSError) else KeyboardInterrupt):
                 publish(draft, tmp_path, remove=["stale"])
         else:
             publish(draft, tmp_path, remove=["stale"])
+        monkeypatch.undo()
     new = {"a": b"new", "patterns/b": b"new"}
-    assert contents(tmp_path) == ({"a": b"old", "stale": b"old"} if moves < 4 else new)
+    assert contents(tmp_path) == ({"a": b"old", "stale": b"old"} if fails else new)
+
+
+def test_a_second_ctrl_c_while_things_are_put_back_does_not_stop_that(tmp_path, monkeypatch):
+    fill(tmp_path, {"a": "old", "b": "old", "c": "old"})
+    real, calls = Path.replace, []
+
+    def replace(path, target):
+        calls.append(path.name)
+        if len(calls) in (3, 4, 6):  # the third move, then twice while the moves are undone
+            raise KeyboardInterrupt
+        return real(path, target)
+
+    monkeypatch.setattr(Path, "replace", replace)
+    with draft_in(tmp_path) as draft, pytest.raises(KeyboardInterrupt):
+        publish(fill(draft, {"a": "new", "b": "new", "c": "new"}), tmp_path)
+    assert len(calls) > 6
+    assert contents(tmp_path) == {"a": b"old", "b": b"old", "c": b"old"}
+
+
+def test_moves_of_a_run_that_lives_are_left_alone_and_those_of_a_killed_one_put_back(tmp_path, monkeypatch):
+    fill(tmp_path, {"a": "old", "b": "old"})
+    real, told = Path.replace, []
+
+    def replace(path, target):
+        told.append(put_back(tmp_path, draft))
+        return real(path, target)
+
+    with draft_in(tmp_path) as draft:
+        fill(draft, {"a": "new", "b": "new"})
+        monkeypatch.setattr(Path, "replace", replace)
+        publish(draft, tmp_path)
+        monkeypatch.undo()
+        assert put_back(tmp_path, draft) is False
+    assert told == [False, False]
+    assert contents(tmp_path) == {"a": b"new", "b": b"new"}
+    fill(tmp_path / ".meshflow-draft-x/.before", {"0": "older", "moves.json": '[["a", true], ["c", false]]'})
+    fill(tmp_path, {"c": "new"})
+    with draft_in(tmp_path):
+        assert contents(tmp_path) == {"a": b"older", "b": b"new"}
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a", "b"]
+
+
+@pytest.mark.parametrize("text", ["", '[["a", tr', '[["../outside", false]]', '[["/etc/x", false]]', "3", '{"a": 1}'])
+def test_a_list_that_was_cut_off_or_leads_out_of_the_folder_moves_nothing(tmp_path, text):
+    out = tmp_path / "out"
+    fill(out, {"a": "kept", ".meshflow-draft-x/.before/moves.json": text})
+    fill(tmp_path, {"outside": "mine"})
+    with draft_in(out):
+        assert contents(out) == {"a": b"kept"}
+    assert (tmp_path / "outside").exists()
 
 
 def test_the_record_is_moved_last(tmp_path, monkeypatch):

@@ -98,6 +98,7 @@ from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
     metavar="NAME[:COPY]",
     help="Which of them stay; all copies of the parts if not said.",
 )
+@click.option("--in-holes", is_flag=True, help="Lay small parts into holes of larger ones; they are cut first.")
 @click.option("--units", type=DrawingUnit(), metavar="UNIT", help="Unit of drawings that do not say.")
 @click.option(
     "--gap", "gap_mm", type=Length(), default="0.05", show_default=True, metavar="LENGTH", help="Gap taken as closed."
@@ -120,6 +121,8 @@ def command(
     **chosen: Any,
 ) -> int:
     """Lay parts out on sheets.
+
+    Ctrl-C ends the search: the best layout so far is checked and written. A second one ends at once and writes nothing.
 
     Each file, DXF or SVG, holds one part, named after the file. A placement in nest.json mirrors the drawing if it says
     so, then turns it counter-clockwise about its origin, then moves it.
@@ -148,8 +151,14 @@ def command(
             progress=progress,
             **chosen,
         )
-    _say(nest)
-    show_files(str(out), published.files, published.left, whose="this nest")
+    try:
+        _say(nest)
+        show_files(str(out), published.files, published.left, whose="this nest")
+    except KeyboardInterrupt:
+        click.echo("stopped; the nest is written.", err=True)
+        return 130
+    if nest.stopped_by == "interrupt":
+        return 130
     return 1 if nest.unplaced or any(note.code == "N105" for note in nest.notes) else 0
 
 
@@ -193,8 +202,9 @@ def _say(nest: Any) -> None:
     if nest.sheets:
         show_table(rows)
     count = len(nest.sheets)
+    stopped = "Ctrl-C: the best so far" if nest.stopped_by == "interrupt" else nest.stopped_by
     click.echo(
         f"{count} sheet{'' if count == 1 else 's'}, at least {nest.sheets_lower_bound} needed; "
-        f"verified; stopped by {nest.stopped_by}"
+        f"verified; stopped by {stopped}"
     )
     show_findings(nest.notes)

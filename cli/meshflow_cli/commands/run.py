@@ -27,8 +27,13 @@ def run_and_say(job: Path, out: Path) -> int:
     """Run a job, print what came of it, and return the exit code."""
     from meshflow.job.run import run
 
-    with progress_line() as progress:
-        result = run(job, out=out, progress=progress)
+    try:
+        with progress_line() as progress:
+            result = run(job, out=out, progress=progress)
+    except KeyboardInterrupt:
+        # Half a job must not look like a job: nothing of it is put beside what is there.
+        say("stopped; what was there before is unchanged. What was computed is kept: run again to go on.", err=True)
+        return 130
     if result.made:
         show_table([("part", "verdict", "stretch p01 to p99", "findings"), *map(_part_row, result.made)])
     for made in result.made:
