@@ -12,7 +12,7 @@ from meshflow.job.plan_tools import ReliefPlan, ToolPlan
 from meshflow.model.allowance import Allowance
 from meshflow.model.asked import Asked
 from meshflow.model.assembly import Fastener
-from meshflow.model.layout import Locked
+from meshflow.model.layout import Apart, Locked
 from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Side
 from meshflow.model.stock import Material, Objective, Process, Sheet
@@ -326,6 +326,8 @@ class JobPlan:
         Diameter of the circle that an offcut has to hold to be drawn for the rack [mm]; None: none is drawn.
     locked : tuple of Locked
         Copies whose place is decided, their sheets numbered in the nest of their material.
+    apart : tuple of Apart
+        Pairs of parts with a distance of their own.
     """
 
     title: str
@@ -351,6 +353,7 @@ class JobPlan:
     tools: tuple[ToolPlan, ...] = ()
     least_offcut_mm: float | None = None
     locked: tuple[Locked, ...] = ()
+    apart: tuple[Apart, ...] = ()
 
 
 def group_name(material: str, thickness_mm: float) -> str:

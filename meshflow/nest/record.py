@@ -36,9 +36,10 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
         ``schema``, ``sheets`` (each with ``length_mm``, ``width_mm``, ``used_length_mm``, ``utilisation``,
         ``placements``, and where it is no rectangle or has flaws ``edge`` and ``flaws``), ``unplaced`` (each with
         ``part`` and ``count``), ``sheets_lower_bound``, ``verified``, ``stopped_by``, ``margin_mm``, ``spacing_mm``,
-        ``seed`` and ``effort``, ``apart`` where pairs of parts keep a distance of their own, and where one rectangle takes all ``used_length_lower_bound_mm`` and
-        ``hull_utilisation_hint``. A placement mirrors ``x -> -x`` if ``mirrored``, then turns ``angle_deg``
-        counter-clockwise about the drawing's origin, then moves by ``x_mm`` and ``y_mm``; one that was locked says so.
+        ``seed`` and ``effort``, ``apart`` where pairs of parts keep a distance of their own, and where one rectangle
+        takes all ``used_length_lower_bound_mm`` and ``hull_utilisation_hint``. A placement mirrors ``x -> -x`` if
+        ``mirrored``, then turns ``angle_deg`` counter-clockwise about the drawing's origin, then moves by ``x_mm`` and
+        ``y_mm``; one that was locked says so.
 
     Raises
     ------

@@ -130,7 +130,7 @@ def test_what_is_locked_keeps_its_distance_and_is_kept_from():
     xs = sorted(place.x_mm for place in answer.sheets[0].placements if place.part == "b")
     assert xs == pytest.approx([0.0, 103.0, 450.0], abs=NEAR_MM)
     near = [*locked, Locked("b", 1, 440.0, 0.0)]
-    with pytest.raises(NestError, match="N125.*40.000 mm apart, not 50 mm"):
+    with pytest.raises(NestError, match=r"N125.*40\.000 mm apart, not 50 mm"):
         nest(parts, [STRIP], margin_mm=0, spacing_mm=3, apart={("a", "b"): 50.0}, locked=near)
 
 
