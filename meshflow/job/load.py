@@ -21,7 +21,7 @@ from meshflow.job.locate import FieldPath, field_lines
 from meshflow.job.mistakes import Mistakes
 from meshflow.job.places import point_in
 from meshflow.job.plan import AssemblyPlan, JobPlan, MeasurePlan, PartPlan, SupplierPlan
-from meshflow.model.layout import Locked
+from meshflow.model.layout import Apart, Locked
 from meshflow.model.pattern import Limits
 from meshflow.model.stock import Material, Process, Sheet
 from meshflow.stock.cutting import bed_of
@@ -95,6 +95,7 @@ def load_job(path: str | Path) -> JobPlan:
         reliefs=tuple(relief_of(row, path.parent) for row in model.relief),
         tools=tools,
         least_offcut_mm=model.nest.keep_offcuts,
+        apart=tuple(Apart(*row.pair, row.spacing) for row in model.nest.apart),
         locked=tuple(
             Locked(row.part, row.sheet, row.x, row.y, row.turn, row.turned_over, row.on) for row in model.nest.locked
         ),
@@ -161,6 +162,7 @@ def _clashes(data: dict[str, Any], stock: Stock) -> Iterator[tuple[FieldPath, st
             yield ("measure", number, "name"), f'"{title}" names two measures. Name each for itself.'
     yield from _assemblies(data, {str(row.get("name")) for row in parts})
     yield from _locked(data, {name for row in parts for name in _names(row)})
+    yield from _apart(data, {name for row in parts for name in _names(row)})
     processes = [str(row.get("process", number)).strip().lower() for number, row in enumerate(_rows(data, "supplier"))]
     for number, process in enumerate(processes):
         if process in processes[:number]:
@@ -197,6 +199,22 @@ def _locked(data: dict[str, Any], parts: set[str]) -> Iterator[tuple[FieldPath, 
         if isinstance(name, str) and name not in parts:
             known = ", ".join(sorted(parts))
             yield ("nest", "locked", number, "part"), f'"{name}" is no part of this job. Parts: {known}.'
+
+
+def _apart(data: dict[str, Any], parts: set[str]) -> Iterator[tuple[FieldPath, str]]:
+    """Yield the distances of what is no part, and those that stand twice."""
+    nest = data.get("nest")
+    pairs: list[list[str]] = []
+    for number, row in enumerate(_rows(nest, "apart") if isinstance(nest, dict) else []):
+        named = row.get("parts")
+        names = [name for name in named if isinstance(name, str)] if isinstance(named, list) else []
+        where = ("nest", "apart", number, "parts")
+        unknown = [name for name in names if name not in parts]
+        if unknown:
+            yield where, f'N128: "{unknown[0]}" is no part of this job. Parts: {", ".join(sorted(parts))}.'
+        elif sorted({*names}) in pairs:
+            yield where, f"N128: {' and '.join(sorted({*names}))} are given two distances. Give one."
+        pairs.append(sorted({*names}))
 
 
 def _kind(row: dict[str, Any], stock: Stock) -> tuple[float | str, ...] | None:

@@ -50,6 +50,7 @@ def nest_files(
     most: Mapping[str, int] | None = None,
     least_grades: Mapping[str, int] | None = None,
     least_offcut_mm: float | None = None,
+    apart: Mapping[tuple[str, str], float] | None = None,
     locked_in: str | Path | None = None,
     lock: Sequence[str] = (),
     in_holes: bool = False,
@@ -94,6 +95,8 @@ def nest_files(
         Allowed turns [deg]; empty means 0, 90, 180, 270.
     least_offcut_mm : float, optional
         Draw what is left of sheets for the rack, if a circle of this diameter fits [mm].
+    apart : mapping of (str, str) to float, optional
+        Clear distances of their own between two parts, or between the copies of one named twice [mm].
     locked_in : path-like, optional
         ``nest.json`` of an earlier nest, of which copies stay where they lie.
     lock : sequence of str
@@ -180,6 +183,7 @@ def nest_files(
         margin_mm=margin_mm,
         spacing_mm=spacing_mm,
         locked=locked,
+        apart=apart,
         seed=seed,
         effort=effort,
         seconds=seconds,

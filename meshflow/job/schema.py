@@ -42,6 +42,7 @@ from meshflow.job.schema_values import (
 from meshflow.model.assembly import Fastener
 
 __all__ = [
+    "ApartRow",
     "AssemblyRow",
     "DxfVersion",
     "JobModel",
@@ -176,6 +177,18 @@ class LockedRow(Table):
     turned_over: bool = Field(default=False, description="Whether it was turned over first.")
 
 
+class ApartRow(Table):
+    """A clear distance of their own between the copies of two parts, or of one."""
+
+    parts: list[str] = Field(min_length=1, max_length=2, description="Names of the two parts; one for its own copies.")
+    spacing: Length = Field(ge=0, le=1000, description="Clear distance between them, more or less than the spacing.")
+
+    @property
+    def pair(self) -> tuple[str, str]:
+        """Both names, in the order of the alphabet."""
+        return min(self.parts), max(self.parts)
+
+
 class NestRow(Table):
     """How parts are laid on sheets."""
 
@@ -191,6 +204,9 @@ class NestRow(Table):
     )
     keep_offcuts: Thickness | None = Field(
         default=None, description="Draw what is left of sheets for the rack, if a circle of this diameter fits."
+    )
+    apart: list[ApartRow] = Field(
+        default=[], max_length=10_000, description="Pairs of parts with a distance of their own."
     )
     locked: list[LockedRow] = Field(default=[], max_length=10_000, description="Copies whose place is decided.")
     in_holes: bool = Field(default=False, description="Lay small parts into holes of larger ones; they are cut first.")

@@ -12,7 +12,7 @@ import numpy as np
 
 from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.finding import Finding, Severity
-from meshflow.model.layout import Locked, Nest, Placement, SheetLayout
+from meshflow.model.layout import Apart, Locked, Nest, Placement, SheetLayout
 from meshflow.model.part import Part
 from meshflow.model.stock import Flaw, Sheet
 from meshflow.verify import ReadContour, ReadDrawing
@@ -69,12 +69,17 @@ def _nest_faults(
     if missing:
         return [_fault("J128", "", f"the drawing of {', '.join(missing)} is missing: the nest cannot be checked.")]
     read = {name: drawing for name, drawing in plain.items() if drawing is not None}
-    nest = replace(_nest(entry, said), locked=_locked(record, entry["parts"]))
+    apart = _apart(record, entry["parts"])
+    nest = replace(_nest(entry, said), locked=_locked(record, entry["parts"]), apart=apart)
     parts = [_part(own[name], drawing) for name, drawing in read.items()]
     faults = [
         Finding("J127", Severity.REFUSE, f"{fault.where}: {fault.text} ({fault.code})", fault.remedy)
         for fault in verify_nest(nest, parts)
     ]
+    told = sorted((*sorted(one["parts"]), one["spacing_mm"]) for one in said.get("apart", ()))
+    if told != sorted((one.part, one.other, one.spacing_mm) for one in apart):
+        text = "it says other distances between parts than the job asked for."
+        faults.append(Finding("J127", Severity.REFUSE, text, "Do not cut from it: run the job again."))
     return faults + _sheet_faults(group, nest, read, drawings)
 
 
@@ -128,6 +133,13 @@ def _locked(record: Mapping[str, Any], names: Sequence[str]) -> tuple[Locked, ..
         for row in rows
         if row["part"] in names
     )
+
+
+def _apart(record: Mapping[str, Any], names: Sequence[str]) -> tuple[Apart, ...]:
+    """Return the distances of their own that the job asked for between these parts."""
+    rows = record.get("options", {}).get("nest", {}).get("apart", ())
+    pairs = [(min(row["parts"]), max(row["parts"]), float(row["spacing"])) for row in rows]
+    return tuple(Apart(*pair) for pair in pairs if pair[0] in names and pair[1] in names)
 
 
 def _edge(said: Mapping[str, Any]) -> Polycurve | Circle:

@@ -177,6 +177,8 @@ class Walk:
         }
         if locked := _locked(plan, parts):
             options["locked"] = [list(astuple(one)) for one in locked]
+        if apart := _apart(plan, parts):
+            options["apart"] = [[*pair, spacing] for pair, spacing in apart.items()]
         key = stage_key("nest", NEST_VERSION, options, [part.key for part in parts])
         self.wanted.add(key)
         found, nest = self.cache.get(key)
@@ -198,6 +200,7 @@ class Walk:
                 margin_mm=plan.margin_mm,
                 spacing_mm=plan.spacing_mm,
                 locked=_locked(plan, parts),
+                apart=_apart(plan, parts),
                 seed=plan.seed,
                 effort=plan.effort,
                 seconds=plan.seconds,
@@ -270,6 +273,12 @@ def _locked(plan: JobPlan, parts: Sequence[MadePart]) -> tuple[Locked, ...]:
     """Return the locked copies of these parts."""
     names = {part.plan.name for part in parts}
     return tuple(one for one in plan.locked if one.part in names)
+
+
+def _apart(plan: JobPlan, parts: Sequence[MadePart]) -> dict[tuple[str, str], float]:
+    """Return the distances between two of these parts; parts of other groups never lie beside them."""
+    names = {part.plan.name for part in parts}
+    return {(one.part, one.other): one.spacing_mm for one in plan.apart if {one.part, one.other} <= names}
 
 
 def _stop_if_interrupted(value: Any) -> None:

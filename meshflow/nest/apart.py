@@ -24,6 +24,7 @@ from meshflow.nest.prepare import Piece
 
 __all__ = ["MOST_MM", "apart_of", "least_spacing", "most_spacing", "told_apart"]
 
+_CODE = "N128"
 MOST_MM = 1000.0  # no tool needs a metre; it catches other units
 
 
@@ -50,17 +51,17 @@ def apart_of(asked: Mapping[tuple[str, str], float], parts: Sequence[Part]) -> t
         unknown = [name for name in pair if name not in known]
         if unknown:
             raise NestError(
-                f"N128 a distance is given for {unknown[0]}, which is no part.",
+                f"{_CODE} a distance is given for {unknown[0]}, which is no part.",
                 where=where,
                 remedy=f"The parts are {', '.join(sorted(known)) or 'none'}.",
             )
         if not (math.isfinite(value) and 0.0 <= value <= MOST_MM):
             raise NestError(
-                f"N128 a distance of {value} mm makes no sense.", where=where, remedy=f"Give 0 to {MOST_MM:g} mm."
+                f"{_CODE} a distance of {value} mm makes no sense.", where=where, remedy=f"Give 0 to {MOST_MM:g} mm."
             )
         if found.setdefault(pair, float(value)) != value:
             raise NestError(
-                f"N128 two distances are given: {found[pair]:g} and {value:g} mm.", where=where, remedy="Give one."
+                f"{_CODE} two distances are given: {found[pair]:g} and {value:g} mm.", where=where, remedy="Give one."
             )
     return tuple(Apart(*pair, value) for pair, value in sorted(found.items()))
 

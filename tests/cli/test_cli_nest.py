@@ -421,3 +421,41 @@ def test_grain_that_contradicts_the_turns_is_named_and_left_out_when_the_user_sa
     assert [row["part"] for row in nested(shop / "sheets")["sheets"][0]["placements"]] == ["along"]
     both = meshflow(*words[:-2], "--turn-play", "37", "--out", "both")
     assert both.code == 0
+
+
+def test_pairs_of_parts_keep_a_distance_of_their_own(meshflow, parts):
+    words = ("nest", "slat.dxf", "bracket.dxf", "--sheet", "600x80", "--turns", "0", "--out", "sheets")
+    said = meshflow(*words, "--quantity", "slat=2", "--apart", "slat=1/4 in", "--apart", "slat,bracket=20mm")
+    assert (said.code, said.err) == (0, "")
+    answer = nested(parts / "sheets")
+    assert answer["apart"] == [
+        {"parts": ["bracket", "slat"], "spacing_mm": 20.0},
+        {"parts": ["slat", "slat"], "spacing_mm": 6.35},
+    ]
+    # 60 mm of height take no two slats of 30 that keep 6.35. Two in a row, then; the first begins over the bracket's
+    # foot of 80, 10 above it and so 20 off its corner. With 3 mm all round it lies over the foot, beside the upright.
+    used = answer["sheets"][0]["used_length_mm"]
+    assert used == pytest.approx(10 + 80 + np.sqrt(20**2 - 10**2) + 200 + 6.35 + 200 + 10, abs=0.06)
+    near = meshflow(*words[:-1], "near", "--quantity", "slat=2")
+    assert near.code == 0
+    assert nested(parts / "near")["sheets"][0]["used_length_mm"] == pytest.approx(
+        10 + 20 + 3 + 200 + 3 + 200 + 10, abs=0.01
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        (("--apart", "slat,strap=3"), 1, "N128 a distance is given for strap"),
+        (("--apart", "slat=5000"), 1, "N128"),
+        (("--apart", "slat"), 2, "NAME,NAME=LENGTH"),
+        (("--apart", "slat,slat,slat=3"), 2, "NAME,NAME=LENGTH"),
+        (("--apart", "slat=-3"), 2, "length"),
+        (("--apart", "slat=3", "--apart", "slat=4"), 2, "given twice"),
+    ],
+)
+def test_distances_that_make_no_sense_are_refused(meshflow, parts, words, code, said):
+    answer = meshflow("nest", "slat.dxf", "--sheet", "400x300", *words, "--out", "sheets")
+    assert answer.code == code
+    assert said in answer.err
+    assert not (parts / "sheets").exists()

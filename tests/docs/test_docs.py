@@ -103,7 +103,7 @@ TABLES = {"JobModel": "The job", "PartRow": "`[[part]]`", "SheetRow": "`[[sheet]
           "ReliefRow": "`[[relief]]`", "PunchRow": "`[[tool]]` punch", "StripRow": "`[[tool]]` strip",
           "FormerRow": "`[[tool]]` former", "CastRow": "`[[tool]]` cast", "BlankRow": "`[[tool]]` blank",
           "RuleDieRow": "`[[tool]]` ruledie",
-          "NestRow": "`[nest]`", "LockedRow": "`[[nest.locked]]`",
+          "NestRow": "`[nest]`", "ApartRow": "`[[nest.apart]]`", "LockedRow": "`[[nest.locked]]`",
           "OutputRow": "`[output]`"}  # fmt: skip
 
 

@@ -181,6 +181,7 @@ CHANGES = {
     "rules": (PointRules(least_hole_mm=9.0), None),  # without points it says nothing
     "drawings": ({}, None),
     "tryout_of": ("wall-of-old", "select"),
+    "opposite_of": ("wall-of-old", "select"),
     "tryout_kind": ("card", "outline"),
     "bed": (Bed(600.0, 400.0, "small bed"), "outline"),
     "tabs": ("none", "outline"),

@@ -1,12 +1,17 @@
-"""Copies locked in a job: laid where it says, read back by the check, and named where they cannot lie."""
+"""Copies locked in a job and distances of their own: laid as it says, read back by the check, named where wrong."""
 
 from __future__ import annotations
 
 import json
+from itertools import combinations
 
+import numpy as np
 import pytest
+import shapely
 
+from meshflow.drawing import read_part
 from meshflow.errors import JobFileError
+from meshflow.geometry.curves import tessellate
 from meshflow.job.run import run
 from meshflow.job.verify import verify_folder
 
@@ -85,6 +90,74 @@ def test_a_copy_that_cannot_lie_there_leaves_its_group_unnested_and_says_why(ben
 )
 def test_what_a_row_gets_wrong_is_named_with_its_line(bench, old, new, said):
     lock(bench, LOCKED, (old, new))
+    with pytest.raises(JobFileError) as caught:
+        run(bench.job, out=bench.out)
+    assert said in str(caught.value)
+
+
+APART = """[nest]
+effort = 1
+
+[[nest.apart]]
+parts = ["wall"]
+spacing = "2 cm"
+"""
+
+
+def gaps(bench) -> list[float]:
+    said = json.loads((bench.out / "sheets/dc01-1mm.nest.json").read_text())
+    wall = read_part(bench.out / "patterns/wall.dxf")
+    shapes = []
+    for row in said["sheets"][0]["placements"]:
+        points = tessellate(wall.outline, tolerance=0.001)
+        angle = np.radians(row["angle_deg"])
+        turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+        shapes.append(shapely.Polygon(points @ turn + (row["x_mm"], row["y_mm"])))
+    return [one.distance(two) for one, two in combinations(shapes, 2)]
+
+
+def test_copies_that_keep_a_distance_of_their_own_are_laid_and_checked_so(bench):
+    lock(bench, APART)
+    assert run(bench.job, out=bench.out).unnested == ()
+    assert len(gaps(bench)) == 3
+    assert min(gaps(bench)) == pytest.approx(20.0, abs=0.002)
+    assert verify_folder(bench.out).findings == ()
+    lock(bench, APART, ("2 cm", "1 mm"))
+    run(bench.job, out=bench.out)
+    assert min(gaps(bench)) == pytest.approx(1.0, abs=0.002)
+
+
+def test_a_nest_that_forgets_its_distances_is_found(bench):
+    lock(bench, APART)
+    run(bench.job, out=bench.out)
+    path = bench.out / "sheets/dc01-1mm.nest.json"
+    said = json.loads(path.read_text())
+    said["apart"][0]["spacing_mm"] = 5.0
+    path.write_text(json.dumps(said))
+    assert any("other distances" in finding.text for finding in verify_folder(bench.out).findings)
+    del said["apart"]
+    said["sheets"][0]["placements"][0]["x_mm"] += 0.01
+    path.write_text(json.dumps(said))
+    texts = [finding.text for finding in verify_folder(bench.out).findings]
+    assert any("other distances" in text for text in texts)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('["wall"]', '["wall", "strap"]', 'nest.apart[1].parts: N128: "strap" is no part of this job'),
+        ('["wall"]', "[]", "nest.apart[1].parts"),
+        ('spacing = "2 cm"', 'spacing = "-2 cm"', "nest.apart[1].spacing"),
+        ('spacing = "2 cm"', "spacing = 2000", "nest.apart[1].spacing"),
+        (
+            'spacing = "2 cm"',
+            'spacing = 2\n[[nest.apart]]\nparts = ["wall", "wall"]\nspacing = 3',
+            "nest.apart[2].parts: N128: wall are given two distances",
+        ),
+    ],
+)
+def test_what_a_distance_gets_wrong_is_named_with_its_line(bench, old, new, said):
+    lock(bench, APART, (old, new))
     with pytest.raises(JobFileError) as caught:
         run(bench.job, out=bench.out)
     assert said in str(caught.value)

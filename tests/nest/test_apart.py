@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, product
 
 import numpy as np
 import pytest
@@ -18,6 +18,8 @@ from meshflow.model.layout import Locked
 from meshflow.model.part import Part
 from meshflow.model.stock import Flaw, Sheet
 from meshflow.nest import nest, nest_json, verify_nest
+from meshflow.nest.apart import apart_of, told_apart
+from meshflow.nest.depths import depth_table
 from meshflow.nest.nofit import NoFitCache
 from meshflow.nest.outlines import grown_more
 from meshflow.nest.prepare import make_pieces
@@ -130,7 +132,7 @@ def test_what_is_locked_keeps_its_distance_and_is_kept_from():
     xs = sorted(place.x_mm for place in answer.sheets[0].placements if place.part == "b")
     assert xs == pytest.approx([0.0, 103.0, 450.0], abs=NEAR_MM)
     near = [*locked, Locked("b", 1, 440.0, 0.0)]
-    with pytest.raises(NestError, match="N125.*40.000 mm apart, not 50 mm"):
+    with pytest.raises(NestError, match=r"N125.*40\.000 mm apart, not 50 mm"):
         nest(parts, [STRIP], margin_mm=0, spacing_mm=3, apart={("a", "b"): 50.0}, locked=near)
 
 
@@ -161,6 +163,23 @@ def test_an_outline_is_moved_outwards_by_no_less(more, kind):
     assert wanted.difference(grown.buffer(0.01 * more + 2.0)).is_empty
     assert own.exterior.distance(shapely.Polygon(grown).exterior) >= more - 1.5
     assert grown.difference(own.buffer(more + 300, quad_segs=64)).is_empty
+
+
+def test_laying_and_pressing_know_the_same_distances():
+    # The two places where no-fit polygons are made: exact ones for laying, and those of the table for pressing.
+    parts = [Part("p", blob(20.0, 1), turns_deg=(0.0, 90.0)), Part("q", blob(30.0, 2), turns_deg=(0.0,))]
+    pairs = apart_of({("p", "q"): 9.0, ("q", "q"): 1.0}, parts)
+    pieces = told_apart(make_pieces(parts, 1.0), 4.0, pairs)
+    poses = [pose for piece in pieces for pose in piece.poses]
+    table = depth_table(poses)
+    assert [pose.more for pose in poses] == [(30_000, 80_000), (30_000, 80_000), (80_000, 0)]
+    for number, (fixed, moving) in enumerate(product(poses, poses)):
+        exact = NoFitCache().between(fixed, moving)
+        corners = exact.segments[exact.side != 0].reshape(-1, 2)
+        box = np.array([*corners.min(axis=0), *corners.max(axis=0)])
+        assert np.abs(table.arrays[2][number] - box).max() <= 8  # grid steps: both are shrunk by 2
+        width = exact.box[2] - exact.box[0] - fixed.size[0] - moving.size[0]
+        assert width == pytest.approx(2 * fixed.more[moving.part], abs=4)
 
 
 def test_pairs_without_a_distance_of_their_own_are_laid_as_before():

@@ -93,7 +93,7 @@ def test_a_turn_within_its_play_can_be_locked_and_fillers_go_beside_it():
     check(answer, [part, tag], margin=1, spacing=2)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(
     margin=st.sampled_from([0.0, 4.0]),
     spacing=st.sampled_from([0.0, 0.3, 3.0]),
@@ -174,3 +174,14 @@ def test_the_check_finds_a_locked_copy_that_was_moved():
     assert codes(part="strap") == ["N126"]
     twice = replace(answer, locked=answer.locked * 2)
     assert [fault.code for fault in verify_nest(twice, [PLATE])] == ["N126"]
+
+
+def test_an_interrupt_before_the_first_layout_leaves_what_is_locked():
+    def stop(what: str, share: float) -> None:
+        raise KeyboardInterrupt
+
+    locked = [Locked("plate", 1, 230.0, 0.0)]
+    answer = nest([PLATE], [STRIP], margin_mm=0, spacing_mm=10, locked=locked, progress=stop)
+    assert (answer.verified, answer.stopped_by) == (True, "interrupt")
+    assert ("plate", 230.0, 0.0) in places(answer)
+    assert len(answer.sheets[0].placements) + sum(count for _, count in answer.unplaced) == 3

@@ -45,6 +45,9 @@ from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
 @click.option(
     "--spacing", type=Length(), default="3", show_default=True, metavar="LENGTH", help="Clear distance between parts."
 )
+@click.option(
+    "--apart", multiple=True, metavar="NAME[,NAME]=LENGTH", help="Clear distance of two parts, or of one's own copies."
+)
 @click.option("--quantity", "quantities", multiple=True, metavar="NAME=N", help="How many of a part; 1 if not said.")
 @click.option("--most", multiple=True, metavar="NAME=N", help="Copies laid where room is left anyway, all counted.")
 @click.option(
@@ -111,6 +114,7 @@ def command(
     sheets: tuple[str, ...],
     out: Path,
     quantities: tuple[str, ...],
+    apart: tuple[str, ...],
     most: tuple[str, ...],
     grades: tuple[str, ...],
     turns: str,
@@ -143,6 +147,7 @@ def command(
             margin_mm=margin,
             spacing_mm=spacing,
             quantities=wanted,
+            apart=_distances(apart),
             most=_numbers(most, "--most"),
             least_grades=_numbers(grades, "--least-grade"),
             turns_deg=allowed,
@@ -171,6 +176,20 @@ def _numbers(texts: tuple[str, ...], option: str) -> dict[str, int]:
         if name in wanted:
             raise click.BadParameter(f"{name} is given twice.", param_hint=option)
         wanted[name] = int(count)
+    return wanted
+
+
+def _distances(texts: tuple[str, ...]) -> dict[tuple[str, str], float]:
+    wanted: dict[tuple[str, str], float] = {}
+    for text in texts:
+        names, equals, length = text.rpartition("=")
+        pair = [name.strip() for name in names.split(",")]
+        if not (equals and all(pair) and len(pair) <= 2):
+            raise click.BadParameter(f'"{text}" is not NAME,NAME=LENGTH.', param_hint="--apart")
+        key = (min(pair), max(pair))
+        if key in wanted:
+            raise click.BadParameter(f"{' and '.join(sorted({*pair}))} are given twice.", param_hint="--apart")
+        wanted[key] = Length().convert(length, None, None)
     return wanted
 
 
