@@ -306,10 +306,24 @@ def _area_up_to_used(layout: SheetLayout) -> float:
 
 
 def _net_area(part: Part) -> float:
-    import shapely
+    outer, *holes = (_area_within(curve) for curve in (part.outline, *part.holes))
+    return outer - sum(holes)
 
-    outer, *holes = (shapely.Polygon(_chords(curve)).area for curve in (part.outline, *part.holes))
-    return float(outer - sum(holes))
+
+def _area_within(curve: Polycurve | Circle) -> float:
+    """Return the area a contour encloses, by closed form: for the smallest arcs chords are not fine enough."""
+    if isinstance(curve, Circle):
+        return math.pi * curve.radius**2
+    x, y = (curve.points - curve.points[0]).T
+    ahead = np.roll(curve.points, -1, axis=0) - curve.points
+    between = 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    bulges = np.asarray(curve.bulges, dtype=np.float64)
+    curved = np.abs(bulges) > 1e-12
+    sweep = 4.0 * np.arctan(bulges[curved])
+    chord = np.hypot(*ahead[curved].T)
+    radius = chord / (2.0 * np.sin(0.5 * np.abs(sweep)))
+    segments = 0.5 * radius**2 * np.where(np.abs(sweep) > 1e-3, sweep - np.sin(sweep), sweep**3 / 6.0)
+    return abs(between + float(segments.sum()))
 
 
 def _check_copies(nest: Nest, parts: Sequence[Part]) -> list[Finding]:
