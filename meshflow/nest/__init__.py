@@ -16,7 +16,7 @@ answer on the outlines as drawn and shares no code with the rest. `improve` pres
 says how deep pieces lie in each other, `pressing` moves them apart in less room, `compaction` closes the last gaps.
 
 Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used. Where it is asked for, `in_holes`
-lays small parts into the holes of larger ones before the search.
+lays small parts into the holes of larger ones before the search, and `guests` puts them into the answer.
 
 Limits of this version: turns are those listed and steps within their play.
 
@@ -34,6 +34,7 @@ from meshflow.model.layout import Nest
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.answer import make_nest
+from meshflow.nest.guests import with_guests
 from meshflow.nest.in_holes import Bundles, bundled
 from meshflow.nest.inputs import check_inputs
 from meshflow.nest.prepare import Piece, make_pieces
@@ -127,7 +128,9 @@ def nest(
         found = searched(pieces)
 
     def answered(found: Answer) -> Nest:
-        return make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, bundles=bundles, **options)
+        inside = {} if bundles is None else bundles.inside(found)
+        made = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, inside=inside, **options)
+        return made if bundles is None else with_guests(made, bundles, pieces, ordered)
 
     answer = answered(found)
     faults = verify_nest(answer, parts)
