@@ -258,15 +258,18 @@ def _check_holes(placed: Sequence[Placement], shapes: Sequence[Any], where: str)
     """Refuse parts in holes of others: what is cut first there is another question, to be asked for."""
     import shapely
 
-    found = []
-    for host, outer in zip(placed, shapes, strict=True):
-        for rim in outer.interiors:
-            hole = shapely.Polygon(rim)
-            for guest, inner in zip(placed, shapes, strict=True):
-                if guest is not host and hole.covers(inner.representative_point()) and inner.is_valid:
-                    text = f"{_name(guest)} lies in a hole of {_name(host)}, which was not asked for."
-                    found.append(_fault("N131", where, text))
-    return found
+    rims = [(host, rim) for host, shape in enumerate(shapes) if shape.is_valid for rim in shape.interiors]
+    if not rims:
+        return []
+    tree = shapely.STRtree([shape.representative_point() if shape.is_valid else shapely.Point() for shape in shapes])
+    holes, guests = tree.query([shapely.Polygon(rim) for _, rim in rims], predicate="contains")
+    pairs = sorted({(guest, rims[hole][0]) for hole, guest in zip(holes.tolist(), guests.tolist(), strict=True)})
+    return [
+        _fault(
+            "N131", where, f"{_name(placed[guest])} lies in a hole of {_name(placed[host])}, which was not asked for."
+        )
+        for guest, host in pairs
+    ]
 
 
 def _overlap_deeper_than(one: Any, two: Any, depth: float) -> bool:
