@@ -17,7 +17,8 @@ says how deep pieces lie in each other, `pressing` moves them apart in less room
 
 Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used, `locked` of copies whose place the
 maker has decided. Where it is asked for, `in_holes` lays small parts into the holes of larger ones before the search,
-and `fine_turns` turns to the fraction of a degree what need not lie at its listed turns.
+`guests` puts them into the answer, and `fine_turns` turns to the fraction of a degree what need not lie at its listed
+turns.
 
 Sources: bottom-left placement with no-fit polygons is the classic of the field (surveyed by Bennell and Oliveira,
 "The geometry of nesting problems", EJOR 184, 2008); for the other methods see each module.
@@ -35,6 +36,7 @@ from meshflow.model.stock import Sheet
 from meshflow.nest.answer import make_nest
 from meshflow.nest.apart import apart_of, least_spacing, most_spacing, told_apart
 from meshflow.nest.fine_turns import Turner, with_fitting_turns
+from meshflow.nest.guests import with_guests
 from meshflow.nest.in_holes import Bundles, bundled
 from meshflow.nest.inputs import check_inputs
 from meshflow.nest.locked import held_by, with_held, without_locked
@@ -155,10 +157,10 @@ def nest(
         found = searched(laid)
 
     def answered(found: Answer) -> Nest:
-        answer = make_nest(
-            pieces, ordered, groups, found, seed=seed, effort=effort, held=held, bundles=bundles, **options
-        )
-        return replace(answer, spacing_mm=spacing_mm, apart=pairs)
+        inside = {} if bundles is None else bundles.inside(found)
+        made = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, held=held, inside=inside, **options)
+        made = replace(made, spacing_mm=spacing_mm, apart=pairs)
+        return made if bundles is None else with_guests(made, bundles, pieces, ordered)
 
     answer = answered(found)
     faults = verify_nest(answer, parts)

@@ -17,8 +17,10 @@ The slug falls before the part round it: guests are cut first, then the hole the
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
 import numpy as np
 
@@ -33,10 +35,10 @@ from meshflow.nest.prepare import DEFAULT_TURNS_DEG, Piece, Pose, make_piece, tu
 from meshflow.nest.search import Answer, Group
 from meshflow.nest.shaped import fixed_pieces
 
-__all__ = ["Bundles", "Guest", "bundled", "in_the_open", "laid_along"]
+__all__ = ["SAME_DEG", "Bundles", "Guest", "bundled", "in_the_open", "turned_in"]
 
 _INNER_CORNERS = 60  # kept of the outline of a guest
-_SAME_DEG = 1e-9
+SAME_DEG = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,20 +72,34 @@ class Bundles:
         bundles = self.guests.get(host, ())
         return bundles[copy] if copy < len(bundles) else ()
 
-    def lost(self, found: Answer) -> dict[int, int]:
-        """Return how many copies of each host lie, where some with guests found no place."""
+    def lying(self, found: Answer) -> dict[int, int]:
+        """Return how many copies of each host the search has laid."""
         lie = dict.fromkeys(self.guests, 0)
         for layout in found.layouts:
             for board in layout.boards:
                 for spot in board.spots:
                     if spot.piece in lie:
                         lie[spot.piece] += 1
-        full = {host: sum(1 for guests in bundles if guests) for host, bundles in self.guests.items()}
-        return lie if any(lie[host] < full[host] for host in lie) else {}
+        return lie
+
+    def inside(self, found: Answer) -> Counter[int]:
+        """Return how many copies of each part lie in the hosts that the search has laid."""
+        lie = self.lying(found)
+        return Counter(guest.piece for host in lie for bundle in self.guests[host][: lie[host]] for guest in bundle)
+
+    def lost(self, found: Answer) -> dict[int, int]:
+        """Return how many copies of each host lie, where some with guests found no place; else nothing."""
+        lie = self.lying(found)
+        return lie if any(lie[host] < len(bundles) for host, bundles in self.guests.items()) else {}
 
 
 def bundled(
-    pieces: Sequence[Piece], groups: Sequence[Group], *, spacing_mm: float, most: dict[int, int] | None = None
+    pieces: Sequence[Piece],
+    groups: Sequence[Group],
+    *,
+    spacing_mm: float,
+    most: Mapping[int, int] = MappingProxyType({}),
+    kept_out: Collection[str] = (),
 ) -> Bundles:
     """Lay parts into the holes of others.
 
@@ -95,10 +111,12 @@ def bundled(
         Which of them share sheets, and which sheets.
     spacing_mm : float
         Clear distance between parts, and from the edge of a hole [mm].
-    most : dict of int to int, optional
+    most : mapping of int to int
         How many copies of a host may be bundled, where that is known to be few.
+    kept_out : collection of str
+        Names of parts that neither hold others nor lie in them.
     """
-    filling = _Filling(pieces, spacing_mm, most or {})
+    filling = _Filling(pieces, spacing_mm, most, kept_out)
     for group in groups:
         filling.fill(group)
     return filling.bundles()
@@ -133,8 +151,10 @@ def _longest(curve: Polycurve | Circle) -> float:
 class _Filling:
     """The holes being filled."""
 
-    def __init__(self, pieces: Sequence[Piece], spacing_mm: float, most: dict[int, int]) -> None:
-        self.pieces, self.spacing_mm, self.most = pieces, spacing_mm, most
+    def __init__(
+        self, pieces: Sequence[Piece], spacing_mm: float, most: Mapping[int, int], kept_out: Collection[str]
+    ) -> None:
+        self.pieces, self.spacing_mm, self.most, self.kept_out = pieces, spacing_mm, most, kept_out
         self.wanted = [piece.part.quantity for piece in pieces]
         self.welcome = [max(piece.part.most - piece.part.quantity, 0) for piece in pieces]
         self.guests: dict[int, list[list[Guest]]] = {}
@@ -146,13 +166,12 @@ class _Filling:
     def fill(self, group: Group) -> None:
         """Fill the holes of a group of parts."""
         graded = any(one.grade for size in group.sizes for one in size.fixed)
-        holes = [
-            (abs(signed_area(hole)), number, hole) for number in group.pieces for hole in self.pieces[number].part.holes
-        ]
+        free = [number for number in group.pieces if self.pieces[number].part.name not in self.kept_out]
+        holes = [(abs(signed_area(hole)), number, hole) for number in free for hole in self.pieces[number].part.holes]
         # A part that fits a hole has only smaller holes: when its turn as a host comes, it is known how many are left.
         for _, host, hole in sorted(holes, key=lambda one: (-one[0], one[1])):
             copies = min(self.wanted[host], self.most.get(host, self.wanted[host]))
-            numbers = [n for n in group.pieces if self._may(n, host, graded) and self._is_smaller(n, hole)]
+            numbers = [n for n in free if self._may(n, host, graded) and self._is_smaller(n, hole)]
             if copies <= 0 or not numbers:
                 continue
             room = _Room(hole, self.spacing_mm, self._fixed_keys)
@@ -247,14 +266,14 @@ def _allowed(angle_deg: float, over: bool, part: Part, host: Sequence[Pose]) -> 
     """Return whether a part that lies so in a host may, in every way the host may lie."""
     turns = part.turns_deg or DEFAULT_TURNS_DEG
     for way in host:
-        angle, mirrored = _turned(way.angle_deg, way.mirrored, angle_deg, over)
+        angle, mirrored = turned_in(way.angle_deg, way.mirrored, angle_deg, over)
         off = min(abs(math.remainder(angle - turn, 360.0)) for turn in turns)
-        if off > part.turn_play_deg + _SAME_DEG or (mirrored and not part.may_mirror):
+        if off > part.turn_play_deg + SAME_DEG or (mirrored and not part.may_mirror):
             return False
     return True
 
 
-def _turned(angle_deg: float, mirrored: bool, inner_deg: float, inner_mirrored: bool) -> tuple[float, bool]:
+def turned_in(angle_deg: float, mirrored: bool, inner_deg: float, inner_mirrored: bool) -> tuple[float, bool]:
     """Return the turn and side of what lies turned in something that lies turned: a mirror turns turns round."""
     return angle_deg + (-inner_deg if mirrored else inner_deg), mirrored != inner_mirrored
 
@@ -296,26 +315,3 @@ def _is_box(curve: Polycurve | Circle) -> bool:
         return False
     steps = np.roll(curve.points, -1, axis=0) - curve.points
     return bool(np.all((steps == 0.0).any(axis=1)))
-
-
-def laid_along(host: tuple[float, float, float, bool], guest: Guest, part: Part) -> tuple[float, float, float, bool]:
-    """Return x, y, turn and side of a guest on the sheet, where its host lies at x, y, turned, turned over.
-
-    The turn is said as the guest's part lists it, where it is one of those.
-    """
-    x, y, angle_deg, mirrored = host
-    angle, side = _turned(angle_deg, mirrored, guest.angle_deg, guest.mirrored)
-    turn = math.radians(angle_deg)
-    along = -guest.x_mm if mirrored else guest.x_mm
-    for listed in turns_of(part):
-        if abs(math.remainder(listed - angle, 360.0)) <= _SAME_DEG:
-            angle = listed
-            break
-    else:
-        angle = math.fmod(angle + 720.0, 360.0)
-    return (
-        x + math.cos(turn) * along - math.sin(turn) * guest.y_mm,
-        y + math.sin(turn) * along + math.cos(turn) * guest.y_mm,
-        angle,
-        side,
-    )

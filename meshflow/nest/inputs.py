@@ -20,6 +20,8 @@ from meshflow.nest.grain import check_grain
 __all__ = ["LONGEST_MM", "check_inputs", "check_part", "net_area"]
 
 LONGEST_MM = 50_000.0  # the grid's whole numbers leave room for exact products up to this
+FARTHEST_MM = 1e9  # from the origin of a drawing: beyond it numbers no longer tell thousandths of a millimetre
+MOST_TURN_DEG = 36_000.0  # beyond a hundred turns it is no turn but a slip, and its rest grows inexact
 LEAST_AREA_MM2 = 1e-6
 LEAST_WIDTH_MM = 1e-3
 _FINE_MM = 0.01
@@ -38,8 +40,8 @@ def check_inputs(
 ) -> None:
     """Raise NestError for the first thing that makes no sense."""
     for name, value in (("margin", margin_mm), ("spacing", spacing_mm)):
-        if not (math.isfinite(value) and value >= 0.0):
-            raise NestError(f"a {name} of {value} mm makes no sense.", remedy="Give a length of 0 mm or more.")
+        if not 0.0 <= value <= LONGEST_MM:
+            raise NestError(f"a {name} of {value:g} mm makes no sense.", remedy=f"Give 0 to {LONGEST_MM:g} mm.")
     if not _is_count(effort, least=1):
         raise NestError(f"an effort of {effort} makes no sense.", remedy="Give a whole number from 1.")
     if isinstance(seed, bool) or not isinstance(seed, int):
@@ -110,11 +112,11 @@ def _check_shape(sheet: Sheet, where: str, margin_mm: float) -> None:
             )
     for number, flaw in enumerate(sheet.flaws, start=1):
         _check_contour(flaw.outline, where, f"its flaw {number}")
-        if not (math.isfinite(flaw.clearance_mm) and flaw.clearance_mm >= 0.0):
+        if not 0.0 <= flaw.clearance_mm <= LONGEST_MM:
             raise NestError(
-                f"a clearance of {flaw.clearance_mm} mm from its flaw {number} makes no sense.",
+                f"a clearance of {flaw.clearance_mm:g} mm from its flaw {number} makes no sense.",
                 where=where,
-                remedy="Give a length of 0 mm or more.",
+                remedy=f"Give 0 to {LONGEST_MM:g} mm.",
             )
         if not _is_count(flaw.grade, least=0):
             raise NestError(
@@ -149,7 +151,7 @@ def check_part(part: Part) -> None:
             where=part.name,
             remedy="Give 0 to 180 degrees.",
         )
-    if not all(math.isfinite(turn) for turn in part.turns_deg):
+    if not all(abs(turn) <= MOST_TURN_DEG for turn in part.turns_deg):
         raise NestError(f"the turns {part.turns_deg} make no sense.", where=part.name, remedy="Give degrees.")
     if not (math.isfinite(part.thickness_mm) and part.thickness_mm >= 0.0):
         raise NestError(f"a thickness of {part.thickness_mm} mm makes no sense.", where=part.name)
@@ -165,12 +167,6 @@ def check_part(part: Part) -> None:
 def _check_size(part: Part) -> None:
     low_x, low_y, high_x, high_y = bounds(part.outline)
     diagonal = math.hypot(high_x - low_x, high_y - low_y)
-    if diagonal > LONGEST_MM:
-        raise NestError(
-            f"it is {high_x - low_x:g} x {high_y - low_y:g} mm, more than nesting can reckon with.",
-            where=part.name,
-            remedy="Check the unit of its drawing.",
-        )
     if abs(signed_area(part.outline)) < LEAST_WIDTH_MM * max(diagonal, 1.0):
         raise NestError(
             f"its outline encloses next to no area for its size of {diagonal:g} mm.",
@@ -190,6 +186,7 @@ def _check_contour(curve: Polycurve | Circle, name: str, what: str) -> None:
         raise NestError(f"{what} holds a number that is not finite.", where=name, remedy="Draw it again.")
     if isinstance(curve, Circle) and curve.radius <= 0.0:
         raise NestError(f"{what} has a radius of {curve.radius:g} mm.", where=name, remedy="Draw it again.")
+    _check_extent(curve, name, what)
     ring = _ring(curve)
     places = np.empty((0, 2)) if _is_flat(ring) else crossing_places(ring)
     if len(places):
@@ -198,6 +195,26 @@ def _check_contour(curve: Polycurve | Circle, name: str, what: str) -> None:
         )
     if abs(signed_area(curve)) < LEAST_AREA_MM2:
         raise NestError(f"{what} encloses no area.", where=name, remedy="Check that it is drawn as one closed run.")
+
+
+def _check_extent(curve: Polycurve | Circle, name: str, what: str) -> None:
+    """Refuse what is far too large or too far off, before it is drawn with chords: of the widest arcs without end."""
+    with np.errstate(over="ignore", invalid="ignore"):
+        low_x, low_y, high_x, high_y = bounds(curve)
+    length, width = high_x - low_x, high_y - low_y
+    if not math.hypot(length, width) <= LONGEST_MM:
+        raise NestError(
+            f"{what} is {length:g} x {width:g} mm, more than nesting can reckon with.",
+            where=name,
+            remedy="Check the unit of its drawing.",
+        )
+    far = max(abs(low_x), abs(low_y), abs(high_x), abs(high_y))
+    if far > FARTHEST_MM:
+        raise NestError(
+            f"{what} lies {far / 1e6:g} km from the origin of its drawing, too far to tell thousandths of a mm.",
+            where=name,
+            remedy="Move it to the origin, or check the unit of its drawing.",
+        )
 
 
 def _is_flat(ring: FloatArray) -> bool:

@@ -10,7 +10,8 @@ ask for better.
 Parts come grown by half the spacing. The edge is therefore moved in by the margin less half the spacing, and a flaw
 grown by its clearance less that, but never shrunk: a scar drawn as thin as a scratch would vanish. All of it is moved
 `PLAY_MM` farther for the sake of few corners, so that the true distances are never short. Where the inset parts the
-hide in two, both parts are used.
+hide in two, both parts are used. With a margin under half the spacing the edge is moved out, which closes slits and
+notches: those are fixed pieces of their own.
 """
 
 from __future__ import annotations
@@ -67,8 +68,9 @@ def fixed_pieces(
     if sheet.outline is not None:
         # A box far larger, so that the way out of these pieces never leads off the sheet.
         around = box.buffer(0.5 * max(sheet.length_mm, sheet.width_mm), join_style="mitre")
-        usable = _edge(sheet).buffer(0.5 * spacing_mm - margin_mm - 2.0 * PLAY_MM, quad_segs=_ROUND)
-        taken.append((around.difference(usable.simplify(PLAY_MM)), 0))
+        edge, out = _edge(sheet), 0.5 * spacing_mm - margin_mm
+        beyond = around.difference(edge.buffer(out - 2.0 * PLAY_MM, quad_segs=_ROUND).simplify(PLAY_MM))
+        taken += [(beyond, 0), *((spike, 0) for spike in _spikes(around.difference(edge), beyond, out))]
     for flaw in sheet.flaws:
         reach = max(flaw.clearance_mm - 0.5 * spacing_mm, 0.0) + 2.0 * PLAY_MM
         grown = material(flaw.outline, tolerance=_CHORD_MM).buffer(reach, quad_segs=_ROUND)
@@ -80,6 +82,19 @@ def fixed_pieces(
     closed = shapely.union_all([area for area, grade in taken if not grade])
     free = box.difference(closed).area + _LEAST_MM2
     return tuple(fixed), int(2.0 * free * STEPS_PER_MM**2) + 1
+
+
+def _spikes(outside: Any, beyond: Any, out: float) -> list[Any]:
+    """Return what reaches into a sheet too thin to be found again from the edge moved outwards: slits and notches.
+
+    They are kept as they are: parts lie half the spacing off them, though the margin is less.
+    """
+    import shapely
+
+    if out <= 0.0:
+        return []
+    thin = outside.difference(beyond.buffer(out, quad_segs=_ROUND))
+    return list(shapely.get_parts(thin.buffer(PLAY_MM).simplify(0.5 * PLAY_MM)))
 
 
 def _edge(sheet: Sheet) -> Any:

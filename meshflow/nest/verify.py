@@ -266,15 +266,18 @@ def _check_holes(placed: Sequence[Placement], shapes: Sequence[Any], where: str)
     """Refuse parts in holes of others: what is cut first there is another question, to be asked for."""
     import shapely
 
-    found = []
-    for host, outer in zip(placed, shapes, strict=True):
-        for rim in outer.interiors:
-            hole = shapely.Polygon(rim)
-            for guest, inner in zip(placed, shapes, strict=True):
-                if guest is not host and hole.covers(inner.representative_point()) and inner.is_valid:
-                    text = f"{_name(guest)} lies in a hole of {_name(host)}, which was not asked for."
-                    found.append(_fault("N131", where, text))
-    return found
+    rims = [(host, rim) for host, shape in enumerate(shapes) if shape.is_valid for rim in shape.interiors]
+    if not rims:
+        return []
+    tree = shapely.STRtree([shape.representative_point() if shape.is_valid else shapely.Point() for shape in shapes])
+    holes, guests = tree.query([shapely.Polygon(rim) for _, rim in rims], predicate="contains")
+    pairs = sorted({(guest, rims[hole][0]) for hole, guest in zip(holes.tolist(), guests.tolist(), strict=True)})
+    return [
+        _fault(
+            "N131", where, f"{_name(placed[guest])} lies in a hole of {_name(placed[host])}, which was not asked for."
+        )
+        for guest, host in pairs
+    ]
 
 
 def _overlap_deeper_than(one: Any, two: Any, depth: float) -> bool:
@@ -314,10 +317,24 @@ def _area_up_to_used(layout: SheetLayout) -> float:
 
 
 def _net_area(part: Part) -> float:
-    import shapely
+    outer, *holes = (_area_within(curve) for curve in (part.outline, *part.holes))
+    return outer - sum(holes)
 
-    outer, *holes = (shapely.Polygon(_chords(curve)).area for curve in (part.outline, *part.holes))
-    return float(outer - sum(holes))
+
+def _area_within(curve: Polycurve | Circle) -> float:
+    """Return the area a contour encloses, by closed form: for the smallest arcs chords are not fine enough."""
+    if isinstance(curve, Circle):
+        return math.pi * curve.radius**2
+    x, y = (curve.points - curve.points[0]).T
+    ahead = np.roll(curve.points, -1, axis=0) - curve.points
+    between = 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    bulges = np.asarray(curve.bulges, dtype=np.float64)
+    curved = np.abs(bulges) > 1e-12
+    sweep = 4.0 * np.arctan(bulges[curved])
+    chord = np.hypot(*ahead[curved].T)
+    radius = chord / (2.0 * np.sin(0.5 * np.abs(sweep)))
+    segments = 0.5 * radius**2 * np.where(np.abs(sweep) > 1e-3, sweep - np.sin(sweep), sweep**3 / 6.0)
+    return abs(between + float(segments.sum()))
 
 
 def _check_copies(nest: Nest, parts: Sequence[Part]) -> list[Finding]:

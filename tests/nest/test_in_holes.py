@@ -17,7 +17,9 @@ from meshflow.model.layout import Placement
 from meshflow.model.part import Part
 from meshflow.model.stock import Flaw, Sheet
 from meshflow.nest import nest, nest_json, verify_nest
-from meshflow.nest.in_holes import in_the_open
+from meshflow.nest.in_holes import bundled, in_the_open
+from meshflow.nest.prepare import make_pieces
+from meshflow.nest.stock import make_groups
 
 
 def box(low_x, low_y, high_x, high_y, *, clockwise=False):
@@ -196,6 +198,17 @@ def test_parts_of_another_material_or_thickness_are_no_guests():
     for stuff in ({"material": "dc01", "thickness_mm": 1.0}, {"material": "cu_etp", "thickness_mm": 2.0}):
         disc = Part("disc", Circle((0.0, 0.0), 40.0), **stuff)
         assert in_holes(nest([host, disc], [Sheet("s", 700.0, 300.0)], in_holes=True), [host, disc]) == []
+
+
+@pytest.mark.parametrize("name", ["ring", "disc"])
+def test_parts_that_are_kept_out_neither_hold_nor_lie_in_holes(name):
+    pieces = make_pieces([ring(60, 45, quantity=2), Part("disc", Circle((0.0, 0.0), 40.0))], 3.0)
+    groups = make_groups(pieces, [Sheet("s", 700.0, 300.0)], margin_mm=10.0, spacing_mm=3.0)
+    found = bundled(pieces, groups, spacing_mm=3.0)
+    assert [len(bundle) for bundle in found.guests[1]] == [1]
+    assert [piece.part.quantity for piece in found.pieces] == [0, 2]
+    none = bundled(pieces, groups, spacing_mm=3.0, kept_out=(name,))
+    assert (none.guests, list(none.pieces)) == ({}, pieces)
 
 
 def pair(x, y, **more):

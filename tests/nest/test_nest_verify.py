@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from plates import rectangle, rounded_plate
 
@@ -182,3 +183,18 @@ def test_what_nest_hands_out_passes():
     answer = nest(PARTS, [replace(SHEET, material="copper", thickness_mm=0.8)])
     assert answer.verified
     assert codes(answer) == []
+
+
+def test_the_check_has_areas_by_closed_form():
+    from meshflow.nest.verify import _area_within
+
+    half = Polycurve([[-1, 0], [1, 0]], [1, 0])  # a half disc below the line
+    assert _area_within(half) == pytest.approx(0.5 * np.pi, rel=1e-12)
+    assert _area_within(Polycurve([[7, 7], [9, 7]], [1, 1])) == pytest.approx(np.pi, rel=1e-12)
+    square = [[0, 0], [2, 0], [2, 2], [0, 2]]
+    for bulge in (0.5, -0.5, 1e-3, -1e-5, 3.0):  # a segment of r = c (1 + b^2) / (4 b), h = b c / 2 more or less
+        radius, sweep = 2.0 * (1 + bulge**2) / (4 * abs(bulge)), 4 * np.arctan(abs(bulge))
+        segment = np.copysign(0.5 * radius**2 * (sweep - np.sin(sweep)), bulge)
+        assert _area_within(Polycurve(square, [bulge, 0, 0, 0])) == pytest.approx(4 + segment, rel=1e-9)
+        mirrored = Polycurve(square[::-1], [0, 0, -bulge, 0])
+        assert _area_within(mirrored) == pytest.approx(4 + segment, rel=1e-9)
