@@ -6,11 +6,12 @@ each other; then they are moved apart in it (`separation_kernel`), and what hard
 
 Terms: a *lane* is one line of search with random numbers of its own. There are always `LANES` of them, whatever the
 machine; they run side by side where there are cores and meet after every `ROUND` moves, where a lane that is behind
-takes over the best layout. So the answer depends on seed and effort alone.
+and has found nothing for long takes over the best layout. So the answer depends on seed and effort alone.
 
 Two ways of trying take turns in a lane, each longer than the last time. *Exploring* takes much length off and changes
-pieces in one of the failed layouts that came nearest; *closing up* takes little off the best layout, out of its
-middle.
+pieces in one of the failed layouts that came nearest; *closing up* takes little off the layout it has, out of its
+middle. A lane that finds nothing for long strews some pieces of its best layout anew and starts over from there: most
+of what long searches gain comes from such new starts.
 
 References
 ----------
@@ -39,11 +40,14 @@ _SLICE = 400  # moves between two looks at the clock
 _SAMPLES, _KEEP = 200, 3
 EXACT_STEPS = 3.0  # depth that a layout may keep [grid steps], beside what the table gives
 _ZERO, _NEAR = 1e-6, 2e-3  # depths, over the width: what counts as none, and what is worth settling exactly
-_TAKEN_OFF = 0.01  # share of the length that exploring takes off
+_TAKEN_OFF = 0.004  # share of the length that exploring takes off
 _CLOSED = (0.005, 0.0003)  # and closing up, from its first to its last
-_PATIENCE = (40, 60)  # rounds without help, exploring and closing up
+_PATIENCE = (100, 100)  # rounds without help, exploring and closing up
 _CYCLE, _LONGER, _CLOSING = 5000, 1.6, 0.6  # moves of the first exploring, how each grows, closing over exploring
 _POOL = 12  # failed layouts kept
+_STALE = 2500  # moves a piece without gain, after which a lane leaves where it is
+_STREWN, _WIDENED = (0.1, 0.6), 1.02  # share of the pieces strewn anew then, and the length they are given
+_LEAVING = 4  # tries of it
 _NO_GAIN = 100.0  # grid steps above the least possible that are not worth the search: 0.01 mm
 
 
@@ -172,6 +176,8 @@ class Lane:
     _due: int = 0  # moves after which the way of trying changes
     _cycle: int = 0
     _closing: bool = False
+    base: Packing = field(init=False)  # what it works on: at times longer than its best
+    _gained: int = 0  # moves at the last gain
     _begun: int = 0
     fits: bool = False
     _near: Packing | None = None
@@ -182,6 +188,8 @@ class Lane:
         self._due = _CYCLE
         area = self.task.table.sizes.prod(axis=1)[self.task.lists[:, 0]]
         self._large = np.flatnonzero(self.task.movable)
+        self.base = self.best
+        self._stale = _STALE * int(self.task.movable.sum())
         self._large = self._large[np.argsort(-area[self._large], kind="stable")]
         self._large = self._large[: max(4, int(0.6 * len(self._large)))]
         self._start: Packing | None = None
@@ -197,22 +205,59 @@ class Lane:
         until = self.moves + moves
         while self.moves < until and not self.stop.is_set() and not self.fits:
             self.fits = self._explore(float(self.task.rooms[-1, 2]))
+        if self.fits:
+            self.best = self.base
 
     def round(self, moves: int) -> None:
         """Search for about so many moves more."""
         until = self.moves + moves
         while self.moves < until and not self.stop.is_set() and not self.finished:
+            if self.moves - self._gained > self._stale:
+                self._leave()
             if self.moves >= self._due:
                 self._change()
             if self._closing:
                 self._close_up()
             else:
-                self._explore(max(self.best.length * (1.0 - _TAKEN_OFF), self._least))
+                self._explore(max(self.base.length * (1.0 - _TAKEN_OFF), self._least))
 
-    def adopt(self, best: Packing) -> None:
-        """Go on from a better layout that another lane has found."""
-        self.best, self._start = best, None
+    def adopt(self, packing: Packing) -> None:
+        """Go on from a layout, here or found by another lane."""
+        self.base, self._start = packing, None
+        self._gained = self.moves
         self._pool.clear()
+        if packing.length < self.best.length:
+            self.best = packing
+
+    def meet(self, best: Packing) -> None:
+        """Take over what another lane has found, if it is better and nothing has been found here for long."""
+        if best.length < self.best.length and self.moves - self._gained > 0.5 * self._stale:
+            self.adopt(best)
+
+    def _leave(self) -> None:
+        """Strew some of the pieces of the best anew, with more room, and go on from there."""
+        self._gained = self.moves
+        for _ in range(_LEAVING):
+            strewn = self._strewn()
+            _, tried = self._separated(strewn, strewn.length, _PATIENCE[1])
+            if tried is not None:
+                self.adopt(tried)
+                self._cycle, self._closing = 0, False
+                self._begun, self._due = self.moves, self.moves + _CYCLE
+                return
+
+    def _strewn(self) -> Packing:
+        task, chance = self.task, self._chance
+        pos, poses, where = self.best.copies()
+        length = self.best.length * _WIDENED
+        movable = np.flatnonzero(task.movable).tolist()
+        share = _STREWN[0] + (_STREWN[1] - _STREWN[0]) * chance.random()
+        for p in chance.sample(movable, max(1, int(share * len(movable)))):
+            room = task.rooms[where[p]]
+            long = length if where[p] == len(task.rooms) - 1 else float(room[2])
+            pos[p] = room[0] + chance.random() * long, room[1] + chance.random() * float(room[3])
+            poses[p] = chance.randrange(int(task.lists[p, 0]), int(task.lists[p, 1]))
+        return Packing(pos, poses, where, length)
 
     def _change(self) -> None:
         self._closing = not self._closing
@@ -222,7 +267,7 @@ class Lane:
         self._start = None
 
     def _explore(self, length: float) -> bool:
-        start = self._start or self.best
+        start = self._start or self.base
         self._start = None
         total, tried = self._separated(start, length, _PATIENCE[0])
         if tried is not None:
@@ -241,18 +286,18 @@ class Lane:
     def _close_up(self) -> None:
         share = min((self.moves - self._begun) / max(self._due - self._begun, 1), 1.0)
         taken = _CLOSED[0] * (1.0 - share) + _CLOSED[1]
-        length = max(self.best.length * (1.0 - taken), self._least)
-        pos, poses, where = self.best.copies()
+        length = max(self.base.length * (1.0 - taken), self._least)
+        pos, poses, where = self.base.copies()
         # Out of the middle: what lies right of a line moves left, so that pieces anywhere have to make room.
         last = (where == len(self.task.rooms) - 1) & self.task.movable
         middle = pos[:, 0] + 0.5 * self.task.table.sizes[poses, 0] - self.task.rooms[-1, 0]
-        pos[last & (middle > self._chance.random() * self.best.length), 0] -= self.best.length - length
+        pos[last & (middle > self._chance.random() * self.base.length), 0] -= self.base.length - length
         start = Packing(pos, poses, where, length)
         if self._chance.random() < 0.3:
             start = self._exchanged(start)
         _, tried = self._separated(start, length, _PATIENCE[1])
         if tried is not None:
-            self.best = tried
+            self.adopt(tried)
 
     def _exchanged(self, packing: Packing) -> Packing:
         """Return the packing with two of the larger pieces, unlike if there are such, in each other's places."""
@@ -395,8 +440,7 @@ class Crew:
             done += step
             best = self.best
             for lane in self.lanes:
-                if best.length < lane.best.length:
-                    lane.adopt(best)
+                lane.meet(best)
             between(done)
         return done
 

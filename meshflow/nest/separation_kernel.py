@@ -133,6 +133,19 @@ def _exactly(sides, reals, wholes, count, x, y, bound):  # type: ignore[no-untyp
 
 
 @njit(cache=True, nogil=True)
+def _close(reals, wholes, count, x0, y0, x1, y1, near, near_wholes):  # type: ignore[no-untyped-def]
+    """Lay side by side what can be met within a rectangle of places; return how many that are."""
+    found = 0
+    for j in range(count):
+        if x1 <= reals[j, 0] or x0 >= reals[j, 1] or y1 <= reals[j, 2] or y0 >= reals[j, 3]:
+            continue
+        near[found, :] = reals[j, :]
+        near_wholes[found, :] = wholes[j, :]
+        found += 1
+    return found
+
+
+@njit(cache=True, nogil=True)
 def _pair_depth(table, ways, i, j, pos, poses):  # type: ignore[no-untyped-def]
     (sides, first, box, _at, _shape, _pictures, _scale) = table
     pair = poses[j] * ways + poses[i]
@@ -162,8 +175,13 @@ def _within(value, low, high):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _polish(exact, sides, pictures, reals, wholes, count, x, y, value, step, least, x0, y0, x1, y1, state):  # type: ignore[no-untyped-def]
+def _polish(exact, sides, pictures, work, every, x, y, value, step, least, x0, y0, x1, y1, state):  # type: ignore[no-untyped-def]
     """Return a place near by with less weighted depth: steps square to each other, shorter when none helps."""
+    (all_reals, all_wholes, _top, _found, reals, wholes) = work
+    # Not farther than a few steps, so that only what lies near has to be asked.
+    x0, x1 = max(x0, x - 4.0 * step), min(x1, x + 4.0 * step)
+    y0, y1 = max(y0, y - 4.0 * step), min(y1, y + 4.0 * step)
+    count = _close(all_reals, all_wholes, every, x0, y0, x1, y1, reals, wholes)
     cosine, sine = 1.0, 0.0
     while step > least and value > 0.0:
         better = False
@@ -192,7 +210,7 @@ def _polish(exact, sides, pictures, reals, wholes, count, x, y, value, step, lea
 def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, samples, keep, best, work, state):  # type: ignore[no-untyped-def]
     """Find the best place of a piece; return its weighted depth, and write pose, place and room into `best`."""
     (sides, _first, _box, _at, _shape, pictures, _scale) = table
-    (reals, wholes, top, found) = work
+    (reals, wholes, top, found, _near, _near_wholes) = work
     pose = poses[p]
     count = _gather(table, p, pose, pos, poses, weight, reals, wholes)
     now = _exactly(sides, reals, wholes, count, pos[p, 0], pos[p, 1], np.inf)
@@ -206,8 +224,7 @@ def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, sample
         True,
         sides,
         pictures,
-        reals,
-        wholes,
+        work,
         count,
         pos[p, 0],
         pos[p, 1],
@@ -271,8 +288,7 @@ def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, sample
                 False,
                 sides,
                 pictures,
-                reals,
-                wholes,
+                work,
                 count,
                 found[k, 0],
                 found[k, 1],
@@ -292,8 +308,7 @@ def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, sample
                 True,
                 sides,
                 pictures,
-                reals,
-                wholes,
+                work,
                 count,
                 x,
                 y,
@@ -320,8 +335,7 @@ def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, sample
             True,
             sides,
             pictures,
-            reals,
-            wholes,
+            work,
             count,
             lx,
             ly,
@@ -370,7 +384,8 @@ def separate(  # type: ignore[no-untyped-def]
     ways = len(sizes)
     n = len(poses)
     found = np.zeros(4)
-    work = (np.empty((n, 9)), np.empty((n, 5), np.int64), np.empty(keep), np.empty((keep, 3)))
+    reals, wholes = np.empty((2, n, 9)), np.empty((2, n, 5), np.int64)
+    work = (reals[0], wholes[0], np.empty(keep), np.empty((keep, 3)), reals[1], wholes[1])
     total, most = all_depths(table, ways, pos, poses, depth)
     if total < memory[0] or most <= zero:
         memory[0], memory[2] = total, most
