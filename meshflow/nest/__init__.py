@@ -162,6 +162,18 @@ def nest(
         made = replace(made, spacing_mm=spacing_mm, apart=pairs)
         return made if bundles is None else with_guests(made, bundles, pieces, ordered)
 
+    try:
+        return _checked(found, answered, parts)
+    except KeyboardInterrupt:
+        if found.stopped_by == "interrupt":
+            raise
+        # The first interrupt ends the search, and that has ended by itself: what it found is handed out all the same.
+        found.stopped_by = "interrupt"
+        return _checked(found, answered, parts)
+
+
+def _checked(found: Answer, answered: Callable[[Answer], Nest], parts: Sequence[Part]) -> Nest:
+    """Return what was found as an answer that has passed the check."""
     answer = answered(found)
     faults = verify_nest(answer, parts)
     if faults and found.laid:
@@ -193,6 +205,7 @@ def _searched_in_holes(
         other = searched(fewer.pieces, fewer.guests)
         if other.all_tried:
             return other, fewer
+        found.stopped_by = other.stopped_by
     return found, bundles
 
 

@@ -337,3 +337,38 @@ def test_an_answer_the_check_refuses_is_not_handed_out(monkeypatch):
     monkeypatch.setattr(room, "make_nest", shifted)
     with pytest.raises(VerificationError, match=r"N111.*plate copy 1 and plate copy 2 overlap"):
         nest([rectangle("plate", 100, 50, quantity=2)], [SHEET])
+
+
+@pytest.mark.parametrize("times", [1, 2])
+def test_an_interrupt_of_the_check_ends_nothing_but_a_second_one_does(monkeypatch, times):
+    import meshflow.nest as room
+
+    real, calls = room.verify_nest, []
+
+    def impatient(answer, parts):
+        calls.append(answer)
+        if len(calls) <= times:
+            raise KeyboardInterrupt
+        return real(answer, parts)
+
+    monkeypatch.setattr(room, "verify_nest", impatient)
+    parts = [rectangle("plate", 90, 40, quantity=3)]
+    if times == 2:
+        with pytest.raises(KeyboardInterrupt):
+            nest(parts, [Sheet("s", 400.0, 300.0)])
+    else:
+        answer = nest(parts, [Sheet("s", 400.0, 300.0)])
+        assert (answer.stopped_by, answer.verified, answer.unplaced) == ("interrupt", True, ())
+
+
+def test_an_interrupt_while_fillers_are_laid_hands_out_what_lies(monkeypatch):
+    from meshflow.nest.search import _Tries
+
+    def stop(self, layout):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(_Tries, "filled", stop)
+    parts = [rectangle("plate", 90, 40, quantity=3, most=9)]
+    answer = nest(parts, [Sheet("s", 400.0, 300.0)])
+    assert answer.stopped_by == "interrupt"
+    assert [len(layout.placements) for layout in answer.sheets] == [3]
