@@ -25,7 +25,7 @@ from meshflow.nest.plane import Plane, Ways, boards_of, plane_of, ways_of
 from meshflow.nest.prepare import Piece
 from meshflow.nest.pressing import Crew, Packing
 
-__all__ = ["LEAST_GAIN_STEPS", "MOVES_PER_EFFORT", "TABLE_COST", "Improver"]
+__all__ = ["LEAST_GAIN_STEPS", "MOST_PIECES", "MOVES_PER_EFFORT", "TABLE_COST", "Improver"]
 
 MOVES_PER_EFFORT = 1500  # of each lane
 LEAST_GAIN_STEPS = 100

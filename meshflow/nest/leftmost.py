@@ -21,9 +21,9 @@ import math
 import numpy as np
 from numba import njit
 
-from meshflow.model.arrays import IntArray
+from meshflow.model.arrays import BoolArray, IntArray
 
-__all__ = ["DEEPEST", "leftmost"]
+__all__ = ["DEEPEST", "free_places", "leftmost"]
 
 _LEAST_SINE = 0.002  # corners of the free space sharper than a quarter degree are not entered at their tip
 DEEPEST = 380  # grid steps: how far from its corner a place may be taken, 0.75 / _LEAST_SINE and some for rounding
@@ -101,6 +101,18 @@ def leftmost(
                 return True, x, y
             suspect = blocker
     return False, 0, 0
+
+
+@njit(cache=True)
+def free_places(segments: IntArray, first: IntArray, boxes: IntArray, places: IntArray) -> BoolArray:
+    """Return for each of many (n, 2) places whether it is free of the pieces; see `leftmost` for the rest."""
+    free = np.empty(len(places), np.bool_)
+    suspect = 0
+    for k in range(len(places)):
+        blocker = _blocker(segments, first, boxes, places[k, 0], places[k, 1], suspect)
+        free[k] = blocker < 0
+        suspect = max(blocker, 0)
+    return free
 
 
 @njit(cache=True)

@@ -4,6 +4,8 @@ One layout is fixed by the order of the copies, by the pose each may take (mostl
 opened first. The first layouts take the largest first by four measures of large; the rest change the best order so
 far a little (one to three swaps, a move, a pose prescribed) and keep the change unless it is worse.
 
+After the orders come layouts in which pieces of many copies lie along lattices (`patterned`).
+
 Then the best layout is pressed together (`improve`), for `improve.MOVES_PER_EFFORT` moves a unit of effort. Where
 there are too many ways to lie for that, more orders are tried instead: `LAYOUTS_PER_EFFORT` a unit of effort.
 
@@ -32,9 +34,10 @@ from dataclasses import dataclass, field, replace
 
 from meshflow.model.layout import StoppedBy
 from meshflow.nest.fine_turns import Stage, Turner
-from meshflow.nest.improve import MOVES_PER_EFFORT, TABLE_COST, Improver
+from meshflow.nest.improve import MOST_PIECES, MOVES_PER_EFFORT, TABLE_COST, Improver
 from meshflow.nest.nofit import NoFitCache
 from meshflow.nest.outlines import GRID_MM
+from meshflow.nest.patterned import LEAST_COPIES, patterned_layouts
 from meshflow.nest.placement import Board, Layout, Size, Step, fits, lay_out
 from meshflow.nest.prepare import Piece
 
@@ -42,6 +45,8 @@ __all__ = ["LAYOUTS_PER_EFFORT", "Answer", "Group", "best_layouts"]
 
 LAYOUTS_PER_EFFORT = 32
 LAYOUTS_BEFORE = 12  # of each group, before its best is pressed together
+
+MOST_PRESSED_OUT = 0.2  # share of the length that pressing is hoped to take off
 
 Progress = Callable[[str, float], None]
 Score = tuple[float, ...]
@@ -148,6 +153,7 @@ def best_layouts(
     nofit = NoFitCache()
     tries = [_Tries(pieces, group, nofit, pace, turner) for group in groups]
     answer = Answer([one.opened() for one in tries])
+    pace.total += LAYOUTS_PER_EFFORT * sum(one.has_many() for one in tries)
     left = dict(stock)
     try:
         for number, one in enumerate(tries):
@@ -159,7 +165,7 @@ def best_layouts(
         answer.laid = list(answer.layouts)
         for number, one in enumerate(tries):
             others = [layout for other, layout in enumerate(answer.layouts) if other != number]
-            one.press(answer, number, _left(stock, others), seed, effort)
+            one.press_all(answer, number, _left(stock, others), seed, effort)
     except _OutOfTimeError:
         answer.stopped_by = "time"
     except KeyboardInterrupt:
@@ -200,6 +206,8 @@ class _Tries:
     pace: _Pace
     turner: Turner | None = None
     seen: set[_Plan] = field(default_factory=set)
+    patterns_tried: bool = False
+    beaten: Layout | None = None
 
     def opened(self) -> Layout:
         """Return a layout with the sheets on which copies are locked, and no others."""
@@ -235,6 +243,56 @@ class _Tries:
                     self._say_covered(layout)
             self.pace.done += 1
             self.pace.tell()
+        self._try_patterns(layouts, number, stock, starts[0])
+
+    def _try_patterns(self, layouts: list[Layout], number: int, stock: dict[int, int], plan: _Plan) -> None:
+        """Try layouts along lattices, the first time; where one is the best, what it has beaten stays in `beaten`.
+
+        Not where copies are locked: a lattice begins at the edge of an empty sheet.
+        """
+        if self.patterns_tried or self.group.opened:
+            return
+        self.patterns_tried = True
+        order = list(dict.fromkeys(step.piece for step in plan.order))
+        options = {"between": self.pace.check}
+        for layout, left in patterned_layouts(order, self.pieces, self.group.sizes, stock, self.nofit, **options):
+            self._shrink(layout, left)
+            if self._score(layout) < self._score(layouts[number]):
+                self.beaten = self.beaten or layouts[number]
+                layouts[number] = layout
+                self._say_covered(layout)
+
+    def press_all(self, answer: Answer, number: int, stock: dict[int, int], seed: int, effort: int) -> None:
+        """Press the best layout, and before it what a lattice has beaten; go on from the better of the two.
+
+        A lattice leaves little to press, so what was longer before may be shorter after.
+        """
+        beaten = self.beaten
+        if beaten is None or not self._may_win(beaten, answer.layouts[number]):
+            self.pace.done += LAYOUTS_PER_EFFORT if self.has_many() else 0
+            self.press(answer, number, stock, seed, effort)
+            return
+        best = answer.layouts[number]
+        for start in (beaten, best):
+            answer.layouts[number] = start
+            try:
+                self.press(answer, number, stock, seed, 1)
+            finally:
+                if self._score(answer.layouts[number]) > self._score(best):
+                    answer.layouts[number] = best
+                best = answer.layouts[number]
+        if effort > 1:
+            self.press(answer, number, stock, seed, effort - 1)
+
+    def _may_win(self, beaten: Layout, best: Layout) -> bool:
+        """Return whether pressing may make up for what a layout is longer than the best."""
+        few = all(len(board.spots) <= MOST_PIECES for board in beaten.boards[-1:])
+        (*before, length, _), (*now, least, _) = self._score(beaten), self._score(best)
+        return few and before == now and length <= least * (1.0 + MOST_PRESSED_OUT)
+
+    def has_many(self) -> bool:
+        """Return whether a piece has copies enough for a lattice."""
+        return any(self.pieces[number].part.quantity >= LEAST_COPIES for number in self.group.pieces)
 
     def press(self, answer: Answer, number: int, stock: dict[int, int], seed: int, effort: int) -> None:
         """Press the layout of this group together, or try more orders where that costs too much."""
