@@ -212,7 +212,8 @@ def _contour(made: MadePart) -> dict[str, Any]:
 def _laying(part: Part) -> dict[str, Any]:
     """Return what nesting may do with a part beyond turning it, where that is anything."""
     said = {"turn_play_deg": part.turn_play_deg, "most": part.most, "least_grade": part.least_grade}
-    return {key: value for key, value in said.items() if value}
+    zones = {"zones": [zone.least_grade for zone in part.zones]} if part.zones else {}
+    return {**{key: value for key, value in said.items() if value}, **zones}
 
 
 def _cut(layout: SheetLayout, group: NestGroup) -> dict[str, Any]:

@@ -12,7 +12,7 @@ import numpy as np
 from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.layout import Nest, Placement, SheetLayout
-from meshflow.model.part import Part
+from meshflow.model.part import Part, Zone
 from meshflow.model.stock import Flaw, Sheet
 from meshflow.verify import ReadContour, ReadDrawing
 from meshflow.verify.arcs import bridged
@@ -70,6 +70,9 @@ def _nest_faults(
     read = {name: drawing for name, drawing in plain.items() if drawing is not None}
     nest = _nest(entry, said)
     parts = [_part(own[name], drawing) for name, drawing in read.items()]
+    lost = [part.name for part in parts if sorted(z.least_grade for z in part.zones) != sorted(_asked(own[part.name]))]
+    if lost:
+        return [_fault("J128", "", f"the drawing of {', '.join(lost)} does not show the zones that the record names.")]
     faults = [
         Finding("J127", Severity.REFUSE, f"{fault.where}: {fault.text} ({fault.code})", fault.remedy)
         for fault in verify_nest(nest, parts)
@@ -146,7 +149,12 @@ def _part(entry: Mapping[str, Any], drawing: ReadDrawing) -> Part:
         turn_play_deg=entry.get("turn_play_deg", 0.0),
         most=entry.get("most", 0),
         least_grade=entry.get("least_grade", 0),
+        zones=tuple(Zone(_curve(c), grade) for grade in range(1, 10) for c in drawing.on(f"GRADE_{grade}")),
     )
+
+
+def _asked(entry: Mapping[str, Any]) -> list[int]:
+    return [int(grade) for grade in entry.get("zones", ())]
 
 
 def _curve(contour: ReadContour) -> Polycurve:

@@ -15,7 +15,7 @@ from meshflow.model.drawing import Layer
 from meshflow.model.finding import Finding
 from meshflow.model.pattern import FlatPattern
 
-__all__ = ["Mark", "Part"]
+__all__ = ["Mark", "Part", "Zone"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +36,22 @@ class Mark:
     layer: Layer
     curve: Curve
     purpose: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """An area of a part that needs better stuff than the rest of it: the face of a bag, not its flap.
+
+    Parameters
+    ----------
+    outline : Polycurve or Circle
+        Closed, in the coordinates of the part's drawing [mm].
+    least_grade : int
+        Least good grade of a hide that will do there, 1 being the best.
+    """
+
+    outline: Polycurve | Circle
+    least_grade: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +84,8 @@ class Part:
         Copies that may be laid where room is left on sheets that are taken anyway; 0 or less than `quantity`: none.
     least_grade : int
         Least good grade of a hide that will do, 1 being the best; 0 where any will do.
+    zones : tuple of Zone
+        Areas that ask for a better grade than the whole part does.
     process : str
         Id of the process in the stock tables.
     kerf_compensated_mm : float
@@ -122,3 +140,4 @@ class Part:
     turn_play_deg: float = 0.0
     most: int = 0
     least_grade: int = 0
+    zones: tuple[Zone, ...] = ()

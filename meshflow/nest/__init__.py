@@ -15,6 +15,9 @@ ends least far right; `search` tries orders; `bounds` says how many sheets are n
 answer on the outlines as drawn and shares no code with the rest. `improve` presses the best layout together: `depths`
 says how deep pieces lie in each other, `pressing` moves them apart in less room, `compaction` closes the last gaps.
 
+A *zone* of a part asks for a better grade of a hide than the rest of it. On stuff that is too poor for the whole part
+no part of it may lie, on stuff that is too poor for a zone only that zone may not.
+
 Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used.
 
 Limits of this version: turns are those listed and steps within their play, and nothing is laid into the holes of a
@@ -35,11 +38,12 @@ from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.answer import make_nest
 from meshflow.nest.inputs import check_inputs
-from meshflow.nest.prepare import make_pieces
+from meshflow.nest.prepare import make_pieces, zone_reach
 from meshflow.nest.record import nest_json
 from meshflow.nest.search import best_layouts
 from meshflow.nest.stock import make_groups, sorted_sheets, stock_of
 from meshflow.nest.verify import verify_nest
+from meshflow.nest.zones import zone_notes
 from meshflow.rooms import callable_room
 
 __all__ = ["nest", "nest_json", "verify_nest"]
@@ -87,8 +91,8 @@ def nest(
     Nest
         Checked by `verify_nest`. What found no place is in `unplaced`, with a finding that says why: N101 fits no
         sheet in any allowed turn, N102 more than the stock takes, N103 the search was interrupted before its turn,
-        N104 no sheet of its material. An interrupt (Ctrl-C) of the search ends it with the best layout so far; before
-        the first layout is complete, with what lies so far.
+        N104 no sheet of its material. N129 says which zones of parts are odd (`zones`). An interrupt (Ctrl-C) of the
+        search ends it with the best layout so far; before the first layout is complete, with what lies so far.
 
     Raises
     ------
@@ -108,7 +112,7 @@ def nest(
     """
     options = {"margin_mm": margin_mm, "spacing_mm": spacing_mm}
     check_inputs(parts, sheets, seed=seed, effort=effort, seconds=seconds, **options)
-    pieces = make_pieces(parts, spacing_mm)
+    pieces = make_pieces(parts, spacing_mm, zone_reach(sheets, spacing_mm))
     ordered = sorted_sheets(sheets)
     groups = make_groups(pieces, ordered, **options)
     found = best_layouts(
@@ -127,7 +131,7 @@ def nest(
             where="nest",
             remedy="This is a fault of meshflow: report it with the parts and sheets. Nothing was handed out.",
         )
-    return replace(answer, verified=True)
+    return replace(answer, verified=True, notes=(*answer.notes, *zone_notes(parts)))
 
 
 callable_room(__name__, nest)

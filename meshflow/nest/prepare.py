@@ -5,7 +5,8 @@ rectangle and its half turn, are one. Turns by quarters are exact: the grown out
 
 The far sides of a sheet are taken `SLACK_STEPS` grid steps (0.0007 mm) wider, so that a part of a third of its width
 fits three times. Fifty jagged parts would take minutes: outlines keep 60 inner corners each for a few parts, and 8
-each from 40 parts on, which costs next to nothing on the sheet. Holes of parts are filled.
+each from 40 parts on, which costs next to nothing on the sheet. Holes of parts are filled. Zones of a part lie in its
+poses as outlines of their own, not grown: the spacing is one between parts.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ import numpy as np
 from meshflow.geometry.curves import bounds, transformed
 from meshflow.model.arrays import IntArray
 from meshflow.model.curve import Circle, Motion, Polycurve
-from meshflow.model.part import Part
+from meshflow.model.part import Part, Zone
 from meshflow.model.stock import Sheet
 from meshflow.nest.inputs import net_area
 from meshflow.nest.outlines import EXACT, STEPS_PER_MM, grown_ring, ring_area
@@ -52,6 +53,11 @@ class Pose:
         Number of the pose among all poses; below 0 for what lies fixed on a sheet.
     least_grade : int
         Least good grade of a hide that will do; 0 where any will do.
+    zones : tuple of (int, (n, 2) int array)
+        Least grade and outline of each zone that asks for more, counted from the pose's own 0 [grid steps].
+    grade : int
+        Of what lies fixed on a sheet: 0 where it stands in every part's way, else only in the way of parts and zones
+        that ask for a better grade than this.
     """
 
     angle_deg: float
@@ -61,6 +67,17 @@ class Pose:
     reach_mm: float
     key: int = 0
     least_grade: int = 0
+    zones: tuple[tuple[int, IntArray], ...] = ()
+    grade: int = 0
+
+    def kept_off(self, fixed: Pose) -> tuple[IntArray, ...]:
+        """Return the outlines of this pose that must not meet what lies fixed: all of it, its zones, or none.
+
+        Whatever asks where a pose meets something else asks for the union over these outlines.
+        """
+        if fixed.grade == 0 or 0 < self.least_grade < fixed.grade:
+            return (self.ring,)
+        return tuple(ring for least, ring in self.zones if 0 < least < fixed.grade)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -90,7 +107,7 @@ class Piece:
     ring_area: int
 
 
-def make_pieces(parts: Sequence[Part], spacing_mm: float) -> list[Piece]:
+def make_pieces(parts: Sequence[Part], spacing_mm: float, zone_mm: float = 0.0) -> list[Piece]:
     """Return the parts made ready, sorted by name, their poses numbered through.
 
     Parameters
@@ -99,17 +116,26 @@ def make_pieces(parts: Sequence[Part], spacing_mm: float) -> list[Piece]:
         Parts that `inputs.check_inputs` let pass.
     spacing_mm : float
         Clear distance between parts [mm].
+    zone_mm : float
+        How far zones of parts are grown [mm]; see `zone_reach`.
     """
     least, most, together = INNER_CORNERS
     inner = min(max(together // max(len(parts), 1), least), most)
     ready: list[Piece] = []
     for part in sorted(parts, key=lambda part: part.name):
         first = ready[-1].poses[-1].key + 1 if ready else 0
-        ready.append(make_piece(part, spacing_mm, first, inner))
+        ready.append(make_piece(part, spacing_mm, first, inner, zone_mm))
     return ready
 
 
-def make_piece(part: Part, spacing_mm: float, first_key: int, inner_corners: int) -> Piece:
+def zone_reach(sheets: Sequence[Sheet], spacing_mm: float) -> float:
+    """Return how far zones of parts are grown [mm]: what low grades ask for as clearance, less what these are grown."""
+    return min(
+        0.5 * spacing_mm, max((flaw.clearance_mm for s in sheets for flaw in s.flaws if flaw.grade), default=0.0)
+    )
+
+
+def make_piece(part: Part, spacing_mm: float, first_key: int, inner_corners: int, zone_mm: float = 0.0) -> Piece:
     """Return a part with its poses, numbered from `first_key`, of outlines with at most so many inner corners."""
     poses: list[Pose] = []
     rings: dict[tuple[bool, float], tuple[IntArray, tuple[int, int]]] = {}
@@ -119,9 +145,28 @@ def make_piece(part: Part, spacing_mm: float, first_key: int, inner_corners: int
             if (mirrored, rest) not in rings:
                 rings[mirrored, rest] = grown_ring(part.outline, mirrored, rest, 0.5 * spacing_mm, inner_corners)
             pose = _quarter_turned(part, rings[mirrored, rest], angle, mirrored, quarters)
-            if not any(np.array_equal(pose.ring, other.ring) for other in poses):
-                poses.append(replace(pose, key=first_key + len(poses), least_grade=part.least_grade))
+            zones = tuple((zone.least_grade, _zone_ring(zone, pose, zone_mm, inner_corners)) for zone in part.zones)
+            pose = replace(pose, key=first_key + len(poses), least_grade=part.least_grade, zones=zones)
+            if not any(same_shape(pose, other) for other in poses):
+                poses.append(pose)
     return Piece(part, tuple(poses), net_area(part), ring_area(poses[0].ring))
+
+
+def same_shape(one: Pose, other: Pose) -> bool:
+    """Return whether two poses of a part take the same room and ask for the same stuff in the same places."""
+    pairs = ((one.ring, other.ring), *((a, b) for (_, a), (_, b) in zip(one.zones, other.zones, strict=True)))
+    return all(np.array_equal(a, b) for a, b in pairs)
+
+
+def _zone_ring(zone: Zone, pose: Pose, grow_mm: float, inner: int) -> IntArray:
+    """Return the outline of a zone in a pose of its part, counted from the pose's own 0."""
+    quarters, rest = _quarters(pose.angle_deg)
+    ring, corner = grown_ring(zone.outline, pose.mirrored, rest, grow_mm, inner)
+    ring = ring + np.array(corner)
+    for _ in range(quarters):
+        ring = np.stack([-ring[:, 1], ring[:, 0]], axis=1)
+    start = int(np.lexsort((ring[:, 1], ring[:, 0]))[0])  # one first corner, as for the pose itself
+    return np.ascontiguousarray(np.roll(ring - np.array(pose.shift), -start, axis=0))
 
 
 def turns_of(part: Part) -> tuple[float, ...]:

@@ -36,9 +36,11 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
         ``schema``, ``sheets`` (each with ``length_mm``, ``width_mm``, ``used_length_mm``, ``utilisation``,
         ``placements``, and where it is no rectangle or has flaws ``edge`` and ``flaws``), ``unplaced`` (each with
         ``part`` and ``count``), ``sheets_lower_bound``, ``verified``, ``stopped_by``, ``margin_mm``, ``spacing_mm``,
-        ``seed`` and ``effort``, and where one rectangle takes all ``used_length_lower_bound_mm`` and
-        ``hull_utilisation_hint``. A placement mirrors ``x -> -x`` if ``mirrored``, then turns ``angle_deg``
-        counter-clockwise about the drawing's origin, then moves by ``x_mm`` and ``y_mm``.
+        ``seed`` and ``effort``, where parts have zones of their own grade ``zones`` (each with ``part``,
+        ``least_grade`` and its ``line`` in the part's drawing), and where one rectangle takes all
+        ``used_length_lower_bound_mm`` and ``hull_utilisation_hint``. A placement mirrors ``x -> -x`` if
+        ``mirrored``, then turns ``angle_deg`` counter-clockwise about the drawing's origin, then moves by ``x_mm``
+        and ``y_mm``.
 
     Raises
     ------
@@ -61,8 +63,18 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
         "spacing_mm": nest.spacing_mm,
         "seed": nest.seed,
         "effort": nest.effort,
+        **_zones(parts),
         **_of_one_sheet(nest, parts),
     }
+
+
+def _zones(parts: Sequence[Part]) -> dict[str, Any]:
+    zones = [
+        {"part": part.name, "least_grade": zone.least_grade, "line": _curve(zone.outline)}
+        for part in parts
+        for zone in part.zones
+    ]
+    return {"zones": zones} if zones else {}
 
 
 def _of_one_sheet(nest: Nest, parts: Sequence[Part]) -> dict[str, float]:

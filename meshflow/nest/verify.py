@@ -8,7 +8,7 @@ stricter by that much on either side, so what passes is true of the arcs themsel
 
 Codes: N111 parts too close or overlapping, N112 margin, N113 turn, N114 turned over, N115 copies, N116 sheets,
 N117 material, N118 a figure of the nest is not true, N119 a part that was not given, N120 an outline of no use,
-N121 a part on or too near a flaw, N122 a part on stuff of too low a grade.
+N121 a part on or too near a flaw, N122 a part, or a zone of it, on stuff of too low a grade.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.layout import Nest, Placement, SheetLayout
 from meshflow.model.part import Part
+from meshflow.model.stock import Flaw
 
 __all__ = ["CHORD_MM", "TOLERANCE_MM", "verify_nest"]
 
@@ -211,19 +212,40 @@ def _check_flaws(
     for number, flaw in enumerate(layout.sheet.flaws, start=1):
         area = shapely.Polygon(_chords(flaw.outline))
         for placement, shape in zip(placed, shapes, strict=True):
-            wanted = known[placement.part].least_grade
-            if flaw.grade and not 0 < wanted < flaw.grade:
-                continue
-            gap = shape.distance(area)
-            over = gap == 0.0 and _overlap_deeper_than(shape, area, TOLERANCE_MM - 2.0 * CHORD_MM)
-            near = flaw.clearance_mm > 0.0 and gap < flaw.clearance_mm - TOLERANCE_MM + 2.0 * CHORD_MM
-            if (over or near) and flaw.grade:
-                text = f"{_name(placement)} asks for grade {wanted} and meets zone {number} of grade {flaw.grade}."
-                found.append(_fault("N122", where, text))
-            elif over or near:
+            if flaw.grade:
+                found += _check_grade(number, flaw, area, placement, shape, known[placement.part], where)
+            elif (gap := _too_near(shape, area, flaw.clearance_mm)) is not None:
                 text = f"{_name(placement)} lies {gap:.3f} mm from flaw {number}, not {flaw.clearance_mm:g} mm."
                 found.append(_fault("N121", where, text))
     return found
+
+
+def _check_grade(
+    number: int, flaw: Flaw, area: Any, placement: Placement, shape: Any, part: Part, where: str
+) -> list[Finding]:
+    """Return where a part, or a zone of it as it was drawn, lies on stuff of too low a grade."""
+    import shapely
+
+    found = []
+    meets = f"meets zone {number} of the sheet, of grade {flaw.grade}."
+    if 0 < part.least_grade < flaw.grade and _too_near(shape, area, flaw.clearance_mm) is not None:
+        text = f"{_name(placement)} asks for grade {part.least_grade} and {meets}"
+        found.append(_fault("N122", where, text))
+    for count, zone in enumerate(part.zones, start=1):
+        if not 0 < zone.least_grade < flaw.grade:
+            continue
+        if _too_near(shapely.Polygon(_laid(_chords(zone.outline), placement)), area, flaw.clearance_mm) is not None:
+            text = f"zone {count} of {_name(placement)} asks for grade {zone.least_grade} and {meets}"
+            found.append(_fault("N122", where, text))
+    return found
+
+
+def _too_near(shape: Any, area: Any, clearance_mm: float) -> float | None:
+    """Return the distance of what overlaps an area or comes nearer to it than a clearance; else None."""
+    gap = float(shape.distance(area))
+    over = gap == 0.0 and _overlap_deeper_than(shape, area, TOLERANCE_MM - 2.0 * CHORD_MM)
+    near = clearance_mm > 0.0 and gap < clearance_mm - TOLERANCE_MM + 2.0 * CHORD_MM
+    return gap if over or near else None
 
 
 def _check_distances(

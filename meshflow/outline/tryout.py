@@ -79,5 +79,6 @@ def tryout(part: Part, *, kind: TryoutKind, thickness_mm: float, kerf_mm: float)
         turn_play_deg=0.0,
         most=0,
         least_grade=0,
+        zones=(),
         notes=(*(replace(note, where=name) for note in part.notes), said),
     )

@@ -324,3 +324,23 @@ def test_bad_drawings_are_left_out_when_the_user_says_so_and_the_rest_is_nested(
     assert none.code == 1
     assert none.err.startswith("bow: none of the parts is any good: ")
     assert not (parts / "other").exists()
+
+
+def test_a_zone_drawn_in_a_part_keeps_off_what_is_too_poor_for_it(meshflow, shop):
+    """The left half of the hide is of grade 2; only the right quarter of the strip asks for grade 1."""
+    for name, drawn in {"strip": [("CUT_OUTSIDE", 0, 200, 100), ("GRADE_1", 150, 200, 100)],
+                        "hide": [("edge", 0, 600, 200), ("GRADE_2", 0, 300, 200)]}.items():  # fmt: skip
+        doc = ezdxf.new("R2010")
+        doc.header["$INSUNITS"] = 4
+        for layer, left, right, high in drawn:
+            corners = [(left, 0), (right, 0), (right, high), (left, high)]
+            doc.modelspace().add_lwpolyline(corners, close=True, dxfattribs={"layer": layer})
+        doc.saveas(shop / f"{name}.dxf")
+    said = meshflow("nest", "strip.dxf", "--hide", "hide.dxf", "--turns", "0", "--margin", "0", "--out", "sheets")
+    assert (said.code, said.err) == (0, "")
+    answer = nested(shop / "sheets")
+    (place,) = answer["sheets"][0]["placements"]
+    assert 150.0 <= place["x_mm"] < 150.2
+    assert [zone["part"] for zone in answer["zones"]] == ["strip"]
+    (zone,) = ezdxf.readfile(shop / "sheets" / "sheet-01.dxf").modelspace().query('*[layer=="GRADE_1"]')
+    assert min(x for x, *_ in zone.get_points()) == pytest.approx(place["x_mm"] + 150.0)

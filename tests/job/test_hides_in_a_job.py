@@ -62,6 +62,58 @@ def test_parts_lie_on_the_hide_and_the_folder_says_all_that_the_check_needs(leat
     assert record(leather)["work"]["stages_computed"] == 0
 
 
+def test_zones_of_a_part_are_drawn_recorded_nested_and_checked(leather):
+    text = leather.job.read_text().replace(COLLAR[1], COLLAR[0])
+    end = text.find("\n[[", text.index('name = "collar"'))
+    rows = '\n[[part.zone]]\nleast_grade = 1\nflat = ["5,5", "60,5", "60,40", "5,40"]\n'
+    leather.job.write_text(text[:end] + rows + text[end:])
+    run(leather.job, out=leather.out)
+    (collar,) = [part for part in record(leather)["parts"] if part["name"] == "collar"]
+    assert collar["zones"] == [1]
+    said = json.loads((leather.out / "sheets/leather_veg-3mm.nest.json").read_text())
+    assert [(row["part"], row["least_grade"]) for row in said["zones"]] == [("collar", 1)]
+    path = leather.out / "patterns/collar.dxf"
+    (drawn,) = ezdxf.readfile(path).modelspace().query('*[layer=="GRADE_1"]')
+    assert [tuple(round(v, 6) for v in p[:2]) for p in drawn.get_points()] == [(5, 5), (60, 5), (60, 40), (5, 40)]
+    assert verify_folder(leather.out).findings == ()
+    # Planted: the hide is said to be of the second grade all over; only the zone minds.
+    nest = leather.out / "sheets/leather_veg-3mm.nest.json"
+    said["sheets"][0]["flaws"][1].update(line=WHOLE)
+    nest.write_text(json.dumps(said))
+    found = [finding for finding in verify_folder(leather.out).findings if finding.code == "J127"]
+    assert found
+    assert all("zone 1 of collar" in finding.text for finding in found)
+
+
+def test_a_pattern_that_lost_its_zone_is_found(leather):
+    text = leather.job.read_text()
+    end = text.find("\n[[", text.index('name = "collar"'))
+    rows = '\n[[part.zone]]\nleast_grade = 1\nflat = ["5,5", "60,5", "60,40"]\n'
+    leather.job.write_text(text[:end] + rows + text[end:])
+    run(leather.job, out=leather.out)
+    path = leather.out / "patterns/collar.dxf"
+    path.write_bytes(path.read_bytes().replace(b"GRADE_1", b"OTHER_1"))
+    assert "does not show the zones" in " ".join(finding.text for finding in verify_folder(leather.out).findings)
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ('flat = ["5,5", "60,5"]\nleast_grade = 1', "three corners or more"),
+        ('flat = ["5,5", "60,5", "9,9"]\nat = ["1,2,3"]\nleast_grade = 1', "all as at or all as flat"),
+        ('flat = ["5,5", "60,5", "9,9"]', "least_grade"),
+        ('flat = ["5,5", "60,5", "9,9"]\nleast_grade = 0', "least_grade"),
+    ],
+)
+def test_a_zone_of_no_use_is_named_with_its_place(leather, rows, said):
+    text = leather.job.read_text()
+    end = text.find("\n[[", text.index('name = "collar"'))
+    leather.job.write_text(f"{text[:end]}\n[[part.zone]]\n{rows}\n{text[end:]}")
+    with pytest.raises(JobFileError, match=said) as caught:
+        run(leather.job, out=leather.out)
+    assert "zone" in str(caught.value)
+
+
 WHOLE = {"centre_mm": [360, 240], "radius_mm": 900.0}
 
 
