@@ -344,3 +344,23 @@ def test_a_zone_drawn_in_a_part_keeps_off_what_is_too_poor_for_it(meshflow, shop
     assert [zone["part"] for zone in answer["zones"]] == ["strip"]
     (zone,) = ezdxf.readfile(shop / "sheets" / "sheet-01.dxf").modelspace().query('*[layer=="GRADE_1"]')
     assert min(x for x, *_ in zone.get_points()) == pytest.approx(place["x_mm"] + 150.0)
+
+
+def test_a_grade_of_the_hide_is_still_known_of_its_offcut(meshflow, shop):
+    doc = ezdxf.new("R2010")
+    doc.header["$INSUNITS"] = 4
+    for layer, left, right, high in [("edge", 0, 600, 200), ("GRADE_2", 450, 600, 200)]:
+        corners = [(left, 0), (right, 0), (right, high), (left, high)]
+        doc.modelspace().add_lwpolyline(corners, close=True, dxfattribs={"layer": layer})
+    doc.saveas(shop / "hide.dxf")
+    write_dxf(compose_part(Part("panel", Polycurve([[0, 0], [150, 0], [150, 190], [0, 190]]))), shop / "panel.dxf")
+    fixed = ("--margin", "2", "--turns", "0", "--least-grade", "panel=1")
+    said = meshflow("nest", "panel.dxf", "--hide", "hide.dxf", *fixed, "--keep-offcuts", "100", "--out", "one")
+    assert said.code == 0
+    left = "one/sheet-01-offcut-1.dxf"
+    # 445 mm are left, 295 of them good: one panel, and no second beside it that would reach into the poor end.
+    assert meshflow("nest", "panel.dxf", "--hide", left, *fixed, "--quantity", "panel=2", "--out", "two").code == 1
+    (layout,) = nested(shop / "two")["sheets"]
+    (place,) = layout["placements"]
+    (zone,) = [flaw for flaw in layout["flaws"] if flaw["grade"] == 2]
+    assert place["x_mm"] + 150.0 <= min(x for x, _, _ in zone["line"]["points_mm"]) + 1e-3
