@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import importlib.metadata
 import platform
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -225,6 +226,14 @@ def _cut(layout: SheetLayout, group: NestGroup) -> dict[str, Any]:
     return {name: round(value, 3) for name, value in figures.items() if value is not None}
 
 
+def _usable(layouts: Sequence[SheetLayout]) -> dict[str, Any]:
+    """Return what is covered of hides and offcuts and what could be at most; none of plain rectangles."""
+    from meshflow.nest.record import usable_json
+
+    said = [usable_json(layout) or None for layout in layouts]
+    return {"usable": said} if any(said) else {}
+
+
 def _nest(group: NestGroup) -> dict[str, Any]:
     sheets = [layout.sheet for layout in group.nest.sheets]
     return {
@@ -244,6 +253,7 @@ def _nest(group: NestGroup) -> dict[str, Any]:
         "sheets": len(group.nest.sheets),
         "sheets_lower_bound": group.nest.sheets_lower_bound,
         "utilisation": [round(layout.utilisation, 6) for layout in group.nest.sheets],
+        **_usable(group.nest.sheets),
         "cut": [_cut(layout, group) for layout in group.nest.sheets],
         "unplaced": [{"part": name, "count": count} for name, count in group.nest.unplaced],
         "verified": group.nest.verified,

@@ -31,7 +31,7 @@ __all__ = ["NEST_VERSION", "PART_STAGES", "Progress", "Stage"]
 
 Progress = Callable[[str, float], None]
 
-NEST_VERSION: Final = 2
+NEST_VERSION: Final = 3
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ import numpy as np
 
 from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.finding import Finding, Severity
-from meshflow.model.layout import Nest, Placement, SheetLayout
+from meshflow.model.layout import Nest, Placement, SheetLayout, UsableArea
 from meshflow.model.part import Part, Zone
 from meshflow.model.stock import Flaw, Sheet
 from meshflow.verify import ReadContour, ReadDrawing
@@ -106,7 +106,7 @@ def _nest(entry: Mapping[str, Any], said: Mapping[str, Any]) -> Nest:
         )
         # What is one of a kind must be taken once: like sheets must compare equal for that to be seen.
         stock = next((other.sheet for other in layouts if _same(other.sheet, stock)), stock)
-        layouts.append(SheetLayout(stock, placed, sheet["used_length_mm"], sheet["utilisation"]))
+        layouts.append(SheetLayout(stock, placed, sheet["used_length_mm"], sheet["utilisation"], _usable(sheet)))
     unplaced = tuple((left["part"], left["count"]) for left in said["unplaced"])
     return Nest(
         sheets=tuple(layouts),
@@ -119,6 +119,12 @@ def _nest(entry: Mapping[str, Any], said: Mapping[str, Any]) -> Nest:
         seed=said["seed"],
         effort=said["effort"],
     )
+
+
+def _usable(said: Mapping[str, Any]) -> UsableArea | None:
+    if "usable_area_mm2" not in said:
+        return None
+    return UsableArea(said["usable_area_mm2"], said["usable_yield"], said["usable_yield_upper_bound"])
 
 
 def _edge(said: Mapping[str, Any]) -> Polycurve | Circle:

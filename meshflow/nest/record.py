@@ -15,7 +15,7 @@ from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.length_bounds import length_bounds
 
-__all__ = ["SCHEMA", "nest_json", "sheet_shape"]
+__all__ = ["SCHEMA", "nest_json", "sheet_shape", "usable_json"]
 
 SCHEMA = "meshflow-nest-1"
 
@@ -34,7 +34,8 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
     -------
     dict
         ``schema``, ``sheets`` (each with ``length_mm``, ``width_mm``, ``used_length_mm``, ``utilisation``,
-        ``placements``, and where it is no rectangle or has flaws ``edge`` and ``flaws``), ``unplaced`` (each with
+        ``placements``, and where it is no rectangle or has flaws ``edge``, ``flaws``, ``usable_area_mm2``,
+        ``usable_yield`` and its bound ``usable_yield_upper_bound``), ``unplaced`` (each with
         ``part`` and ``count``), ``sheets_lower_bound``, ``verified``, ``stopped_by``, ``margin_mm``, ``spacing_mm``,
         ``seed`` and ``effort``, where parts have zones of their own grade ``zones`` (each with ``part``,
         ``least_grade`` and its ``line`` in the part's drawing), and where one rectangle takes all
@@ -101,6 +102,7 @@ def _sheet(layout: SheetLayout) -> dict[str, Any]:
         "width_mm": layout.sheet.width_mm,
         "used_length_mm": layout.used_length_mm,
         "utilisation": layout.utilisation,
+        **usable_json(layout),
         "placements": [
             {
                 "part": placement.part,
@@ -113,6 +115,17 @@ def _sheet(layout: SheetLayout) -> dict[str, Any]:
             for placement in layout.placements
         ],
         **sheet_shape(layout.sheet),
+    }
+
+
+def usable_json(layout: SheetLayout) -> dict[str, float]:
+    """Return usable area, yield and its bound, where the sheet is no plain rectangle."""
+    if layout.usable is None:
+        return {}
+    return {
+        "usable_area_mm2": layout.usable.area_mm2,
+        "usable_yield": layout.usable.covered,
+        "usable_yield_upper_bound": layout.usable.upper_bound,
     }
 
 

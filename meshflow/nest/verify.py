@@ -31,7 +31,9 @@ __all__ = ["CHORD_MM", "TOLERANCE_MM", "verify_nest"]
 TOLERANCE_MM = 0.001
 CHORD_MM = 0.0001
 TURN_TOLERANCE_DEG = 1e-6
+USABLE_TOLERANCE = 1e-4
 _MOST_CHORDS = 20_000
+_QUARTER = 64  # chords to a quarter circle
 
 
 def verify_nest(nest: Nest, parts: Sequence[Part]) -> tuple[Finding, ...]:
@@ -298,7 +300,38 @@ def _check_figures(
     share = sum(_net_area(known[placement.part]) for placement in placed) / area if area > 0.0 else math.inf
     if not abs(share - layout.utilisation) <= 1e-4:
         found.append(_fault("N118", where, f"the utilisation is said to be {layout.utilisation:g}; it is {share:.5f}."))
-    return found
+    return found + _check_usable(
+        layout, sum(_net_area(known[placement.part]) for placement in placed), margin_mm, where
+    )
+
+
+def _check_usable(layout: SheetLayout, covered: float, margin_mm: float, where: str) -> list[Finding]:
+    """Return what is not true of the usable area, of what is covered of it, and of its bound."""
+    import shapely
+
+    said = layout.usable
+    if said is None:
+        return []
+    sheet, edge = layout.sheet, _edge(layout)
+    whole = edge if edge is not None else shapely.box(0.0, 0.0, sheet.length_mm, sheet.width_mm)
+    flaws = [
+        shapely.Polygon(_chords(flaw.outline)).buffer(flaw.clearance_mm, quad_segs=_QUARTER)
+        for flaw in sheet.flaws
+        if not flaw.grade
+    ]
+    area = float(whole.buffer(-margin_mm, quad_segs=_QUARTER).difference(shapely.union_all(flaws)).area)
+    # Both sides draw arcs by chords of their own.
+    off = USABLE_TOLERANCE * area + CHORD_MM * whole.length
+    if not abs(area - said.area_mm2) <= off:
+        text = f"{said.area_mm2:g} mm2 are said to be usable; it is {area:.1f}."
+        return [_fault("N118", where, text)]
+    if not abs(covered / area - said.covered) <= 2.0 * off / area:
+        text = f"{said.covered:g} of the usable area are said to be covered; it is {covered / area:.5f}."
+        return [_fault("N118", where, text)]
+    if not said.covered <= said.upper_bound + USABLE_TOLERANCE:
+        text = f"more than {said.upper_bound:g} of the usable area are said to be impossible; {said.covered:g} are."
+        return [_fault("N118", where, text)]
+    return []
 
 
 def _area_up_to_used(layout: SheetLayout) -> float:

@@ -6,7 +6,7 @@ zone of grade 3 at one end. Parts: six shapes, waved ovals and straps, of 60 to 
 laid along the backbone or turned half round, with five degrees of play; of each as many as would fill a third of the
 hide, so that always some are left over. Margin 6 mm, spacing 3 mm.
 
-Figure: *yield*, net area of the parts laid over usable area, with the bound of `meshflow.nest.reach` beside it.
+Figure: *yield*, net area of the parts laid over usable area, with the bound of `meshflow.nest.yield_bound` beside it.
 Run: ``pytest -s tests/bench/test_bench_hides.py``.
 """
 
@@ -23,7 +23,8 @@ from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.part import Part
 from meshflow.model.stock import Flaw, Sheet
 from meshflow.nest import nest
-from meshflow.nest.reach import most_covered, usable_area
+from meshflow.nest.reach import usable_area
+from meshflow.nest.yield_bound import covered_at_most
 
 MARGIN_MM, SPACING_MM, SECONDS = 6.0, 3.0, 30.0
 SEEDS = range(6)
@@ -75,7 +76,8 @@ def test_yield_on_hides():
         usable = usable_area(hide, margin_mm=MARGIN_MM)
         areas = {part.name: abs(signed_area(part.outline)) for part in parts}
         laid = sum(areas[place.part] for place in answer.sheets[0].placements)
-        bound = most_covered(hide, parts, margin_mm=MARGIN_MM, spacing_mm=SPACING_MM) / usable
+        counts = [(part, part.quantity) for part in parts]
+        bound = covered_at_most(hide, counts, margin_mm=MARGIN_MM, spacing_mm=SPACING_MM) / usable
         yields.append(laid / usable)
         print(
             f"hide-{seed}  {len(hide.flaws):7d}  {len(answer.sheets[0].placements):6d}  {yields[-1]:.4f}  {bound:.4f}"

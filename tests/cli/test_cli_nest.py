@@ -357,6 +357,8 @@ def test_a_grade_of_the_hide_is_still_known_of_its_offcut(meshflow, shop):
     fixed = ("--margin", "2", "--turns", "0", "--least-grade", "panel=1")
     said = meshflow("nest", "panel.dxf", "--hide", "hide.dxf", *fixed, "--keep-offcuts", "100", "--out", "one")
     assert said.code == 0
+    # 596 x 196 mm are usable, and there is one panel of 150 x 190: more cannot be covered.
+    assert "24.4 % of 11.7 dm2 usable; no layout covers more than 24.4 %" in " ".join(said.out.split())
     left = "one/sheet-01-offcut-1.dxf"
     # 445 mm are left, 295 of them good: one panel, and no second beside it that would reach into the poor end.
     assert meshflow("nest", "panel.dxf", "--hide", left, *fixed, "--quantity", "panel=2", "--out", "two").code == 1

@@ -55,6 +55,11 @@ def test_parts_lie_on_the_hide_and_the_folder_says_all_that_the_check_needs(leat
     found = verify_folder(leather.out)
     assert found.findings == ()
     assert found.nests == 3
+    (said,) = [nest["usable"] for nest in record(leather)["nests"] if nest["group"] == "leather_veg-3mm"]
+    assert 0.0 < said[0]["usable_yield"] <= said[0]["usable_yield_upper_bound"] <= 1.0
+    assert all("usable" not in nest for nest in record(leather)["nests"] if nest["group"] != "leather_veg-3mm")
+    pages = (leather.out / "job.html").read_text()
+    assert "no layout of these parts covers more than" in pages
     before = (leather.out / "sheets/leather_veg-3mm.nest.json").read_bytes()
     again = run(leather.job, out=leather.out)
     assert again.job_hash == result.job_hash
@@ -123,8 +128,16 @@ WHOLE = {"centre_mm": [360, 240], "radius_mm": 900.0}
         lambda sheet: sheet["flaws"].append({"line": WHOLE, "clearance_mm": 1.0, "grade": 0}),
         lambda sheet: sheet["flaws"][1].update(line=WHOLE),
         lambda sheet: sheet.update(edge={"centre_mm": [200, 200], "radius_mm": 60.0}),
+        lambda sheet: sheet.update(usable_yield_upper_bound=0.01),
+        lambda sheet: sheet.update(usable_area_mm2=1e5),
     ],
-    ids=["a brand over all of it", "all of it of the second grade", "a far smaller hide"],
+    ids=[
+        "a brand over all of it",
+        "all of it of the second grade",
+        "a far smaller hide",
+        "a bound below what is covered",
+        "another usable area",
+    ],
 )
 def test_a_nest_that_does_not_keep_its_hide_is_found(leather, change):
     run(leather.job, out=leather.out)
