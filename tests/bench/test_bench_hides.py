@@ -13,6 +13,7 @@ Run: ``pytest -s tests/bench/test_bench_hides.py``.
 from __future__ import annotations
 
 import statistics
+import time
 
 import numpy as np
 import pytest
@@ -24,7 +25,7 @@ from meshflow.model.part import Part
 from meshflow.model.stock import Flaw, Sheet
 from meshflow.nest import nest
 from meshflow.nest.reach import usable_area
-from meshflow.nest.yield_bound import covered_at_most
+from meshflow.nest.yield_bound import covered_at_most, usable_area_of
 
 MARGIN_MM, SPACING_MM, SECONDS = 6.0, 3.0, 30.0
 SEEDS = range(6)
@@ -85,6 +86,28 @@ def test_yield_on_hides():
         assert yields[-1] <= bound
     print(f"mean {statistics.mean(yields):.4f}")
     assert min(yields) >= LEAST_YIELD
+
+
+def test_the_bound_takes_less_time_than_a_first_layout():
+    """50 unlike parts on a hide of 500 corners: CPU time of the bound over that of the quickest layout."""
+    chance = np.random.default_rng(7)
+    edge = waved(chance, (900.0, 500.0), 6, 500, 0.25)
+    length, width = edge.max(axis=0).tolist()
+    flaws = (Flaw(Circle((0.5 * length, 0.5 * width), 20.0), 5.0), Flaw(Polycurve(edge * (1.0, 0.2)), 0.0, 2))
+    stuff = Sheet("hide", length, width, count=1, outline=Polycurve(edge), flaws=flaws)
+    halves = chance.uniform(20.0, 60.0, (50, 2)).tolist()
+    parts = [
+        Part(f"part-{k}", Polycurve(waved(chance, (x, y), 3, 60, 0.3)), least_grade=int(k % 3 == 0))
+        for k, (x, y) in enumerate(halves)
+    ]
+    nest(parts[:3], [stuff], seconds=0.0)  # compiles
+    begin = time.process_time()
+    nest(parts, [stuff], seconds=0.0)
+    laid = time.process_time()
+    usable_area_of(stuff, [], [(part, 3) for part in parts], margin_mm=MARGIN_MM, spacing_mm=SPACING_MM)
+    taken = time.process_time() - laid
+    print(f"\nbound {taken:.2f} s, first layout with its bound and check {laid - begin:.2f} s")
+    assert taken < 0.5 * (laid - begin)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
