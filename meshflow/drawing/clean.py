@@ -37,7 +37,7 @@ _CHORD_MM = 0.001
 _NOTHING_MM = 1e-6  # the grid of the files
 _MOST_PLACES = 1000
 _CUT = (Layer.CUT_INSIDE, Layer.CUT_OUTSIDE)
-_UNSEEN = (Layer.SHEET_EDGE, *GRADES, Layer.NOTE)
+_UNSEEN = (Layer.SHEET_EDGE, Layer.BACKBONE, *GRADES, Layer.NOTE)
 Place = tuple[float, float]
 
 

@@ -35,7 +35,7 @@ __all__ = ["read_part"]
 
 _CUT: Final = (Layer.CUT_OUTSIDE, Layer.CUT_INSIDE)
 _LEFT_OUT: Final = (Layer.SHEET_EDGE, Layer.NOTE)
-_MARKS: Final = tuple(layer for layer in Layer if layer not in (*_CUT, *GRADES, *_LEFT_OUT))
+_MARKS: Final = tuple(layer for layer in Layer if layer not in (*_CUT, Layer.BACKBONE, *GRADES, *_LEFT_OUT))
 _Contour: TypeAlias = Polycurve | Circle
 
 

@@ -27,12 +27,13 @@ from meshflow.errors import DrawingFileError, OptionError
 from meshflow.geometry.curves import bounds, tessellate, transformed
 from meshflow.geometry.polygons import grown_line
 from meshflow.model.curve import Circle, Dot, Motion, Polycurve
+from meshflow.model.drawing import Layer
 from meshflow.model.finding import Finding
 from meshflow.model.stock import Flaw, Sheet
 
 __all__ = ["ReadHide", "read_hide"]
 
-_BACKBONE = "BACKBONE"
+_BACKBONE = Layer.BACKBONE
 _SCRATCH_MM = 0.1  # half the width that an open line is given
 
 

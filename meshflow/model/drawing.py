@@ -5,7 +5,7 @@ part is whole until its last cut; lead-ins, where they are asked for, belong to 
 ALIGN_MARK on are never cut. Colours carry no meaning.
 
 On a layer GRADE_n of a part stands where it needs stuff of grade n or better; of a hide or an offcut, where the stuff
-is of grade n; 1 is the best.
+is of grade n; 1 is the best. BACKBONE is the line along which the grain of a hide runs.
 """
 
 from __future__ import annotations
@@ -36,6 +36,7 @@ class Layer(StrEnum):
     LEAD_LINE = "LEAD_LINE"
     ALIGN_MARK = "ALIGN_MARK"
     SHEET_EDGE = "SHEET_EDGE"
+    BACKBONE = "BACKBONE"
     GRADE_1 = "GRADE_1"
     GRADE_2 = "GRADE_2"
     GRADE_3 = "GRADE_3"
@@ -50,7 +51,7 @@ class Layer(StrEnum):
 
 LAYERS: tuple[Layer, ...] = tuple(Layer)
 GRADES: tuple[Layer, ...] = tuple(layer for layer in Layer if layer.startswith("GRADE_"))
-NEVER_CUT: tuple[Layer, ...] = (Layer.ALIGN_MARK, Layer.SHEET_EDGE, *GRADES, Layer.NOTE)
+NEVER_CUT: tuple[Layer, ...] = (Layer.ALIGN_MARK, Layer.SHEET_EDGE, Layer.BACKBONE, *GRADES, Layer.NOTE)
 
 
 def grade_layer(grade: int) -> Layer:
