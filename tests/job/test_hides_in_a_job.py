@@ -208,3 +208,19 @@ def test_the_record_says_what_cutting_takes_and_its_cost_once_the_shop_says_its_
     assert cut["time_s"] == pytest.approx(seconds, abs=1e-3)
     assert cut["cost"] == pytest.approx(seconds / 40, abs=1e-3)
     assert cut["cut_mm"] == plain["cut_mm"]
+
+
+def test_corners_on_the_scan_are_found_on_the_flat(bench):
+    # The wall is a quarter of a cylinder of radius 40, in nine facets: from 20 to 70 degrees are five of their chords.
+    places = [(20.0, 10.0), (70.0, 10.0), (70.0, 40.0)]
+    corners = [(40.0 * math.cos(math.radians(a)), 40.0 * math.sin(math.radians(a)), z) for a, z in places]
+    rows = ", ".join(f'"{x:.6f},{y:.6f},{z:.6f}"' for x, y, z in corners)
+    zone = f'name = "wall"\nsmooth = "none"\nzone = [{{ least_grade = 2, at = [{rows}] }}]'
+    bench.change(('name = "wall"', zone))
+    run(bench.job, out=bench.out)
+    (drawn,) = ezdxf.readfile(bench.out / "patterns/wall.dxf").modelspace().query('*[layer=="GRADE_2"]')
+    a, b, c = ((x, y) for x, y, *_ in drawn.get_points())
+    assert math.dist(a, b) == pytest.approx(5 * 80.0 * math.sin(math.radians(5.0)), rel=1e-4)
+    assert math.dist(b, c) == pytest.approx(30.0, rel=1e-3)
+    assert math.dist(a, c) == pytest.approx(math.hypot(math.dist(a, b), 30.0), rel=1e-3)
+    assert verify_folder(bench.out).findings == ()
