@@ -20,7 +20,7 @@ import numpy as np
 from meshflow.geometry.curves import bounds, transformed
 from meshflow.model.arrays import IntArray
 from meshflow.model.curve import Circle, Motion, Polycurve
-from meshflow.model.part import Part, Zone
+from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.inputs import net_area
 from meshflow.nest.outlines import EXACT, STEPS_PER_MM, grown_ring, ring_area
@@ -139,13 +139,21 @@ def make_piece(part: Part, spacing_mm: float, first_key: int, inner_corners: int
     """Return a part with its poses, numbered from `first_key`, of outlines with at most so many inner corners."""
     poses: list[Pose] = []
     rings: dict[tuple[bool, float], tuple[IntArray, tuple[int, int]]] = {}
+    drawn: dict[tuple[bool, float], list[IntArray]] = {}  # zones, in the drawing so turned
     for mirrored in (False, True) if part.may_mirror else (False,):
         for angle in turns_of(part):
             quarters, rest = _quarters(angle)
             if (mirrored, rest) not in rings:
                 rings[mirrored, rest] = grown_ring(part.outline, mirrored, rest, 0.5 * spacing_mm, inner_corners)
+                drawn[mirrored, rest] = [
+                    _in_drawing(*grown_ring(zone.outline, mirrored, rest, zone_mm, inner_corners))
+                    for zone in part.zones
+                ]
             pose = _quarter_turned(part, rings[mirrored, rest], angle, mirrored, quarters)
-            zones = tuple((zone.least_grade, _zone_ring(zone, pose, zone_mm, inner_corners)) for zone in part.zones)
+            zones = tuple(
+                (zone.least_grade, _zone_ring(ring, pose, quarters))
+                for zone, ring in zip(part.zones, drawn[mirrored, rest], strict=True)
+            )
             pose = replace(pose, key=first_key + len(poses), least_grade=part.least_grade, zones=zones)
             if not any(same_shape(pose, other) for other in poses):
                 poses.append(pose)
@@ -158,11 +166,13 @@ def same_shape(one: Pose, other: Pose) -> bool:
     return all(np.array_equal(a, b) for a, b in pairs)
 
 
-def _zone_ring(zone: Zone, pose: Pose, grow_mm: float, inner: int) -> IntArray:
+def _in_drawing(ring: IntArray, corner: tuple[int, int]) -> IntArray:
+    moved: IntArray = ring + np.array(corner)
+    return moved
+
+
+def _zone_ring(ring: IntArray, pose: Pose, quarters: int) -> IntArray:
     """Return the outline of a zone in a pose of its part, counted from the pose's own 0."""
-    quarters, rest = _quarters(pose.angle_deg)
-    ring, corner = grown_ring(zone.outline, pose.mirrored, rest, grow_mm, inner)
-    ring = ring + np.array(corner)
     for _ in range(quarters):
         ring = np.stack([-ring[:, 1], ring[:, 0]], axis=1)
     start = int(np.lexsort((ring[:, 1], ring[:, 0]))[0])  # one first corner, as for the pose itself
