@@ -59,7 +59,7 @@ def test_parts_lie_on_the_hide_and_the_folder_says_all_that_the_check_needs(leat
     assert 0.0 < said[0]["usable_yield"] <= said[0]["usable_yield_upper_bound"] <= 1.0
     assert all("usable" not in nest for nest in record(leather)["nests"] if nest["group"] != "leather_veg-3mm")
     pages = (leather.out / "job.html").read_text()
-    assert "no layout of these parts covers more than" in pages
+    assert "usable, and no layout of these parts covers more" in pages
     before = (leather.out / "sheets/leather_veg-3mm.nest.json").read_bytes()
     again = run(leather.job, out=leather.out)
     assert again.job_hash == result.job_hash

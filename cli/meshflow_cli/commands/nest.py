@@ -163,7 +163,9 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float | None) -> 
 
 
 def _of_the_usable(usable: Any) -> str:
-    bound = f"no layout covers more than {100 * usable.upper_bound:.1f} %"
+    bound = "no layout of these parts covers more"
+    if usable.upper_bound - usable.covered >= 1e-4:  # the bound is rounded up to this
+        bound += f" than {100 * usable.upper_bound:.1f} %"
     return f"{100 * usable.covered:.1f} % of {usable.area_mm2 / 1e4:.1f} dm2 usable; {bound}"
 
 
