@@ -13,13 +13,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
-from meshflow.drawing.layers import ascii_line
+from meshflow.drawing.layers import ascii_line, grade_of
 from meshflow.drawing.opened import open_drawing
 from meshflow.drawing.read_notes import notes_on
 from meshflow.errors import DrawingFileError
 from meshflow.geometry.curves import bounds
 from meshflow.model.curve import Circle, Dot
-from meshflow.model.drawing import Drawing, Layer, Stroke
+from meshflow.model.drawing import Drawing, Layer, Stroke, grade_layer
 from meshflow.model.finding import Finding
 
 __all__ = ["read_drawing"]
@@ -70,6 +70,8 @@ def read_drawing(path: str | os.PathLike[str], *, units: str | None = None) -> t
 def _layer(name: str, curve: object, told: bool) -> Layer:
     if name in _OURS:
         return _OURS[name]
+    if grade := grade_of(name):
+        return grade_layer(grade)
     if told:
         return Layer.NOTE
     closed = isinstance(curve, Circle) or (not isinstance(curve, Dot) and bool(getattr(curve, "closed", False)))

@@ -25,7 +25,7 @@ from meshflow.geometry.pieces import piece_lengths, pieces
 from meshflow.geometry.polygons import common_area, containments, crossing_places, near_pairs, same_line
 from meshflow.model.arrays import FloatArray
 from meshflow.model.curve import Circle, Curve, Dot, Polycurve
-from meshflow.model.drawing import Drawing, Layer, Stroke
+from meshflow.model.drawing import GRADES, Drawing, Layer, Stroke
 from meshflow.model.finding import Finding, Severity
 
 __all__ = ["GAPS", "SHORT_MM", "TOUCH_MM", "drawing_faults"]
@@ -37,7 +37,7 @@ _CHORD_MM = 0.001
 _NOTHING_MM = 1e-6  # the grid of the files
 _MOST_PLACES = 1000
 _CUT = (Layer.CUT_INSIDE, Layer.CUT_OUTSIDE)
-_UNSEEN = (Layer.SHEET_EDGE, Layer.NOTE)
+_UNSEEN = (Layer.SHEET_EDGE, Layer.BACKBONE, *GRADES, Layer.NOTE)
 Place = tuple[float, float]
 
 

@@ -6,8 +6,8 @@ net contour and has to be allowed for by the shop, unless it is already in the c
 Convention: marks first, then inner contours, then outer ones (the order of `Layer`), because a piece that is cut free
 moves; within a layer region by region of the sheet (`order`). Parts that lie in holes of others come before all other
 contours, for they fall with the slug. A sheet's corner is the origin, its length along x.
-Nothing but contours and marks is drawn: shops dislike notes mixed in, so what there is to say travels as comments and
-properties. Whoever wants a written note passes its strokes; they go on the layer NOTE.
+Nothing but contours, marks and zones is drawn: shops dislike notes mixed in, so what there is to say travels as
+comments and properties. Whoever wants a written note passes its strokes; they go on the layer NOTE.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from meshflow.geometry.parted import with_gaps
 from meshflow.geometry.pieces import project
 from meshflow.geometry.transforms import motion_of
 from meshflow.model.curve import Circle, Curve, Dot, Motion, Polycurve
-from meshflow.model.drawing import LAYERS, NEVER_CUT, Drawing, Layer, Stroke
+from meshflow.model.drawing import LAYERS, NEVER_CUT, Drawing, Layer, Stroke, grade_layer
 from meshflow.model.layout import Placement, SheetLayout
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
@@ -181,6 +181,7 @@ def _strokes_of(part: Part, placement: Placement | None = None, depth: int = 0) 
     curves: list[tuple[Layer, Curve]] = [(mark.layer, mark.curve) for mark in part.marks]
     curves += [(Layer.CUT_INSIDE, hole) for hole in part.holes]
     curves += [(Layer.CUT_OUTSIDE, curve) for curve in _outline_of(part)]
+    curves += [(grade_layer(zone.least_grade), zone.outline) for zone in part.zones]
     if placement is None:
         return [Stroke(layer, curve) for layer, curve in curves]
     motion = motion_of(placement)

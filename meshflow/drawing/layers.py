@@ -7,6 +7,7 @@ are steps of the series 0.13, 0.18, 0.25, 0.35, 0.5 mm of technical drawing (ISO
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,9 +15,9 @@ from types import MappingProxyType
 from typing import Final
 
 from meshflow.errors import DrawingFileError
-from meshflow.model.drawing import LAYERS, Layer, Stroke
+from meshflow.model.drawing import GRADES, LAYERS, Layer, Stroke
 
-__all__ = ["LINE_STYLES", "LineStyle", "ascii_line", "cut_rank"]
+__all__ = ["LINE_STYLES", "LineStyle", "ascii_line", "cut_rank", "grade_dashes", "grade_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,26 @@ class LineStyle:
     dashes: tuple[float, ...] = ()
 
 
+_GRADE: Final = re.compile(r"GRADE[ _-]?([1-9])")
+
+
+def grade_of(layer: str) -> int:
+    """Return the grade that a layer is named for, in any of the ways drawings write it; 0 for any other layer.
+
+    Examples
+    --------
+    >>> grade_of("GRADE_2"), grade_of("GRADE 3"), grade_of("NOTE")
+    (2, 3, 0)
+    """
+    found = _GRADE.fullmatch(layer)
+    return int(found[1]) if found else 0
+
+
+def grade_dashes(grade: int) -> tuple[float, ...]:
+    """Return the dashes of the line round a zone [mm]: a long one, then as many short ones as its grade says."""
+    return (7.0, 1.0, *(0.4, 1.0) * grade)
+
+
 LINE_STYLES: Final[Mapping[Layer, LineStyle]] = MappingProxyType(
     {
         Layer.MARK_TEXT: LineStyle(0.13),
@@ -51,6 +72,8 @@ LINE_STYLES: Final[Mapping[Layer, LineStyle]] = MappingProxyType(
         Layer.LEAD_LINE: LineStyle(0.13, (1.0, 0.5)),
         Layer.ALIGN_MARK: LineStyle(0.13, (8.0, 1.0, 0.5, 1.0)),
         Layer.SHEET_EDGE: LineStyle(0.13, (10.0, 2.0, 2.0, 2.0)),
+        Layer.BACKBONE: LineStyle(0.13, (14.0, 1.5, 1.0, 1.5)),
+        **{layer: LineStyle(0.13, grade_dashes(grade)) for grade, layer in enumerate(GRADES, start=1)},
         Layer.NOTE: LineStyle(0.13, (0.5, 0.5)),
     }
 )

@@ -1,4 +1,7 @@
-"""The drawing of an offcut: outline and flaws on the layer of sheet edges, as `read_hide` takes them in next time."""
+"""The drawing of an offcut, as `read_hide` takes it in next time.
+
+Outline and flaws lie on the layer of sheet edges, zones of a grade on its own layer.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,7 @@ from collections.abc import Sequence
 
 from meshflow.geometry.curves import bounds
 from meshflow.model.curve import Circle, Polycurve
-from meshflow.model.drawing import Drawing, Layer, Stroke
+from meshflow.model.drawing import Drawing, Layer, Stroke, grade_layer
 from meshflow.model.stock import Flaw, Sheet
 
 __all__ = ["compose_offcut"]
@@ -24,12 +27,12 @@ def compose_offcut(outline: Polycurve | Circle, sheet: Sheet, *, name: str, flaw
     name : str
         Title.
     flaws : sequence of Flaw
-        Flaws within it.
+        Flaws within it, and zones of a grade.
 
     Returns
     -------
     Drawing
-        Strokes on SHEET_EDGE, in the coordinates of the sheet.
+        Strokes on SHEET_EDGE, zones on GRADE_n, in the coordinates of the sheet.
 
     Examples
     --------
@@ -38,13 +41,16 @@ def compose_offcut(outline: Polycurve | Circle, sheet: Sheet, *, name: str, flaw
     ['SHEET_EDGE']
     """
     stuff = f"{sheet.material}, {sheet.thickness_mm:g} mm" if sheet.material and sheet.thickness_mm else sheet.material
+    zones = sorted((flaw for flaw in flaws if flaw.grade), key=lambda flaw: flaw.grade)
+    strokes = [Stroke(Layer.SHEET_EDGE, curve) for curve in (outline, *(f.outline for f in flaws if not f.grade))]
+    strokes += [Stroke(grade_layer(zone.grade), zone.outline) for zone in zones]
     comments = (
         "meshflow drawing file",
         f"Offcut of sheet {sheet.id}, where it lay on it.",
         "Units: millimetres, true size.",
         *((f"Material: {stuff}.",) if stuff else ()),
         "To nest on it: a [[sheet]] row with this file, or --hide with this file.",
-        f"Never cut: {Layer.SHEET_EDGE}.",
+        f"Never cut: {', '.join(dict.fromkeys(stroke.layer for stroke in strokes))}.",
     )
     properties = {
         "name": name,
@@ -53,5 +59,4 @@ def compose_offcut(outline: Polycurve | Circle, sheet: Sheet, *, name: str, flaw
         **({"material": sheet.material} if sheet.material else {}),
         **({"thickness_mm": f"{sheet.thickness_mm:g}"} if sheet.thickness_mm else {}),
     }
-    strokes = tuple(Stroke(Layer.SHEET_EDGE, curve) for curve in (outline, *(flaw.outline for flaw in flaws)))
-    return Drawing(name, strokes, bounds(outline), comments, properties)
+    return Drawing(name, tuple(strokes), bounds(outline), comments, properties)

@@ -22,10 +22,10 @@ from typing import Final
 import numpy as np
 
 from meshflow.drawing.grid import DECIMALS
-from meshflow.drawing.layers import LineStyle
+from meshflow.drawing.layers import LineStyle, grade_dashes
 from meshflow.geometry.pieces import pieces
 from meshflow.model.curve import Circle, Curve, Dot, Polycurve
-from meshflow.model.drawing import Layer, Stroke
+from meshflow.model.drawing import GRADES, Layer, Stroke
 
 __all__ = [
     "PAPER_STYLES",
@@ -58,6 +58,8 @@ PAPER_STYLES: Final[Mapping[Layer, LineStyle]] = MappingProxyType(
         Layer.LEAD_LINE: LineStyle(0.13, (1.0, 0.5)),
         Layer.ALIGN_MARK: LineStyle(0.13, (8.0, 1.0, 0.5, 1.0)),
         Layer.SHEET_EDGE: LineStyle(0.18, (10.0, 2.0, 2.0, 2.0)),
+        Layer.BACKBONE: LineStyle(0.13, (14.0, 1.5, 1.0, 1.5)),
+        **{layer: LineStyle(0.13, grade_dashes(grade)) for grade, layer in enumerate(GRADES, start=1)},
         Layer.NOTE: LineStyle(0.13, (0.5, 0.7)),
     }
 )

@@ -4,8 +4,9 @@ Terms: an *outline* is the outer contour, a *hole* an inner one; a *mark* is dra
 
 Convention: the part keeps the coordinates of the file, in millimetres. Where the file has the layers CUT_OUTSIDE and
 CUT_INSIDE, they say what is cut; otherwise every closed contour counts and lying inside tells holes from the outline.
-Curves on the layers of marks stay marks, layer by layer. A sheet's edge and notes are not taken over. A line on the
-layer GRAIN says which way the grain runs (`grain_line`).
+Curves on the layers of marks stay marks, layer by layer. A closed curve on a layer GRADE_n is a zone of the part that
+needs stuff of grade n or better. A sheet's edge and notes are not taken over. A line on the layer GRAIN says which way
+the grain runs (`grain_line`).
 
 Source: the DXF reference, SVG 1.1; end gaps under 0.05 mm are what shops' own import checks take as closed.
 """
@@ -22,21 +23,21 @@ from typing import Final, TypeAlias
 
 from meshflow.drawing.containment import outline_and_holes
 from meshflow.drawing.grain_line import GRAIN, grain_of
-from meshflow.drawing.layers import ascii_line
+from meshflow.drawing.layers import ascii_line, grade_of
 from meshflow.drawing.opened import open_drawing
 from meshflow.drawing.read_notes import GAP_MM, closed_contours, notes_on
-from meshflow.drawing.shapes import Shapes
+from meshflow.drawing.shapes import Shape, Shapes
 from meshflow.errors import DrawingFileError, InputError, OptionError
 from meshflow.model.curve import Circle, Dot, Polycurve
-from meshflow.model.drawing import Layer
+from meshflow.model.drawing import GRADES, Layer
 from meshflow.model.finding import Finding
-from meshflow.model.part import Mark, Part
+from meshflow.model.part import Mark, Part, Zone
 
 __all__ = ["read_part"]
 
 _CUT: Final = (Layer.CUT_OUTSIDE, Layer.CUT_INSIDE)
 _LEFT_OUT: Final = (Layer.SHEET_EDGE, Layer.NOTE)
-_MARKS: Final = tuple(layer for layer in Layer if layer not in (*_CUT, *_LEFT_OUT))
+_MARKS: Final = tuple(layer for layer in Layer if layer not in (*_CUT, Layer.BACKBONE, *GRADES, *_LEFT_OUT))
 _Contour: TypeAlias = Polycurve | Circle
 
 
@@ -87,7 +88,8 @@ def read_part(
     drawing = open_drawing(path, units=units)
     properties = drawing.properties
     try:
-        outline, holes, marks, others = _sorted_out(drawing.found, gap_mm)
+        found, zones, said = _without_zones(drawing.found, gap_mm)
+        outline, holes, marks, others = _sorted_out(found, gap_mm)
         return Part(
             ascii_line(name or Path(path).stem),
             outline,
@@ -104,10 +106,31 @@ def read_part(
             mirrored_share=_share(properties, "mirrored_share"),
             allowance_mm=_length(properties, "allowance_mm", 0.0),
             grain_deg=grain_of(drawing.found, properties),
-            notes=tuple(replace(note, where=where) for note in (*drawing.notes, *others)),
+            notes=tuple(replace(note, where=where) for note in (*drawing.notes, *others, *said)),
+            zones=zones,
         )
     except InputError as error:
         raise error.located(str(path)) from error.__cause__
+
+
+def _without_zones(found: Shapes, gap_mm: float) -> tuple[Shapes, tuple[Zone, ...], list[Finding]]:
+    """Return what is no zone, the zones, and what reading them had to say."""
+    drawn: dict[int, list[Shape]] = {}
+    for shape in found.shapes:
+        if grade := grade_of(shape.layer):
+            drawn.setdefault(grade, []).append(shape)
+    zones: list[Zone] = []
+    notes: list[Finding] = []
+    for grade, shapes in sorted(drawn.items()):
+        try:
+            zones += [Zone(curve, grade) for curve in closed_contours(shapes, gap_mm, notes)]
+        except InputError as error:
+            raise DrawingFileError(
+                f"a zone on layer {GRADES[grade - 1]} is no closed line: {error.what}",
+                remedy="Draw round it to where you began, or delete what is left there.",
+            ) from error
+    others = [shape for shape in found.shapes if not grade_of(shape.layer)]
+    return replace(found, shapes=others), tuple(zones), notes
 
 
 def _sorted_out(found: Shapes, gap_mm: float) -> tuple[_Contour, tuple[_Contour, ...], tuple[Mark, ...], list[Finding]]:

@@ -14,26 +14,26 @@ from __future__ import annotations
 
 import math
 import os
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from meshflow.drawing.layers import grade_of
 from meshflow.drawing.read_outline import read_outline
 from meshflow.drawing.shapes import Shape
 from meshflow.errors import DrawingFileError, OptionError
 from meshflow.geometry.curves import bounds, tessellate, transformed
 from meshflow.geometry.polygons import grown_line
 from meshflow.model.curve import Circle, Dot, Motion, Polycurve
+from meshflow.model.drawing import Layer
 from meshflow.model.finding import Finding
 from meshflow.model.stock import Flaw, Sheet
 
 __all__ = ["ReadHide", "read_hide"]
 
-_GRADE = re.compile(r"GRADE[ _-]?([1-9])")
-_BACKBONE = "BACKBONE"
+_BACKBONE = Layer.BACKBONE
 _SCRATCH_MM = 0.1  # half the width that an open line is given
 
 
@@ -127,7 +127,7 @@ def read_hide(
 
 def _is_apart(layer: str) -> bool:
     """Return whether closed lines on a layer are neither outline nor flaws."""
-    return layer == _BACKBONE or _GRADE.fullmatch(layer) is not None
+    return layer == _BACKBONE or grade_of(layer) > 0
 
 
 def _turn(lines: Sequence[Shape], where: str) -> float:
@@ -150,12 +150,12 @@ def _turn(lines: Sequence[Shape], where: str) -> float:
 
 def _flaws(shape: Shape, motion: Motion, clearance_mm: float) -> list[Flaw]:
     """Return a zone of a grade, or a scratch along an open line."""
-    grade, curve = _GRADE.fullmatch(shape.layer), shape.curve
+    grade, curve = grade_of(shape.layer), shape.curve
     if shape.layer == _BACKBONE or isinstance(curve, Dot):
         return []
     closed = isinstance(curve, Circle) or curve.closed
-    if grade is not None:
-        return [Flaw(transformed(curve, motion), 0.0, int(grade[1]))] if closed else []
+    if grade:
+        return [Flaw(transformed(curve, motion), 0.0, grade)] if closed else []
     if closed:
         return []
     ring = grown_line(tessellate(curve, tolerance=0.5 * _SCRATCH_MM), _SCRATCH_MM)

@@ -51,7 +51,7 @@ def marked(
     Parameters
     ----------
     asked : Asked
-        Holes, bends, folds, marks and lines.
+        Holes, bends, folds, marks, lines and zones.
     scan : Surface
         The mended scan that the piece was picked from.
     pattern : FlatPattern
@@ -91,6 +91,7 @@ def marked(
         bends=tuple(finder.flat_of(row.at) for row in asked.bends),
         folds=tuple(finder.flat_of(row.at) for row in asked.folds),
         marks=tuple(finder.flat_of(row.at) for row in asked.marks),
+        zones=tuple(finder.flat_of(row.at) for row in asked.zones),
         lines=tuple(lines),
         notes=tuple(notes),
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import importlib.metadata
 import platform
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -214,7 +215,8 @@ def _laying(part: Part) -> dict[str, Any]:
     """Return what nesting may do with a part beyond turning it, where that is anything."""
     said = {"turn_play_deg": part.turn_play_deg, "most": part.most, "least_grade": part.least_grade}
     grain = {} if part.grain_deg is None else {"grain_deg": part.grain_deg}
-    return {**{key: value for key, value in said.items() if value}, **grain}
+    zones = {"zones": [zone.least_grade for zone in part.zones]} if part.zones else {}
+    return {**{key: value for key, value in said.items() if value}, **grain, **zones}
 
 
 def _cut(layout: SheetLayout, group: NestGroup) -> dict[str, Any]:
@@ -224,6 +226,14 @@ def _cut(layout: SheetLayout, group: NestGroup) -> dict[str, Any]:
     cut = sheet_cut(layout, [made.part for made in group.parts], group.parts[0].plan.process)
     figures = {"cut_mm": cut.cut_mm, "pierces": cut.pierces, "time_s": cut.time_s, "cost": cut.cost}
     return {name: round(value, 3) for name, value in figures.items() if value is not None}
+
+
+def _usable(layouts: Sequence[SheetLayout]) -> dict[str, Any]:
+    """Return what is covered of hides and offcuts and what could be at most; none of plain rectangles."""
+    from meshflow.nest.record import usable_json
+
+    said = [usable_json(layout) or None for layout in layouts]
+    return {"usable": said} if any(said) else {}
 
 
 def _nest(group: NestGroup) -> dict[str, Any]:
@@ -245,6 +255,7 @@ def _nest(group: NestGroup) -> dict[str, Any]:
         "sheets": len(group.nest.sheets),
         "sheets_lower_bound": group.nest.sheets_lower_bound,
         "utilisation": [round(layout.utilisation, 6) for layout in group.nest.sheets],
+        **_usable(group.nest.sheets),
         "cut": [_cut(layout, group) for layout in group.nest.sheets],
         "unplaced": [{"part": name, "count": count} for name, count in group.nest.unplaced],
         "verified": group.nest.verified,

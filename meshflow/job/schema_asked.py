@@ -1,4 +1,4 @@
-"""What a job file may ask for on one part: holes, stitches, bends, folds, notches, marks and lines.
+"""What a job file may ask for on one part: holes, stitches, bends, folds, notches, marks, lines and zones.
 
 Part of `schema`, in a file of its own. Points of the scan are ``"x,y,z"`` in the frame of the file, points of the
 drawing ``"x,y"`` from its lower left corner; bare numbers are millimetres.
@@ -31,11 +31,12 @@ from meshflow.model.asked import (
     MarkAsked,
     NotchesAsked,
     StitchesAsked,
+    ZoneAsked,
 )
 from meshflow.model.drawing import Layer
 from meshflow.units import length_mm
 
-__all__ = ["BendRow", "FoldRow", "HoleRow", "LineRow", "MarkRow", "NotchRow", "StitchRow", "asked_of"]
+__all__ = ["BendRow", "FoldRow", "HoleRow", "LineRow", "MarkRow", "NotchRow", "StitchRow", "ZoneRow", "asked_of"]
 
 T = TypeVar("T")
 _MOST_POINTS = 10_000
@@ -226,6 +227,18 @@ class MarkRow(_Placed):
         return self
 
 
+class ZoneRow(_Placed):
+    """An area of the part that needs better stuff than the rest of it."""
+
+    least_grade: int = Field(ge=1, le=9, description="Least good grade that will do there, 1 being the best.")
+
+    @model_validator(mode="after")
+    def _is_an_area(self) -> ZoneRow:
+        if len(self.at) + len(self.flat) < 3 or (self.at and self.flat):
+            raise ValueError("a zone needs three corners or more, all as at or all as flat.")
+        return self
+
+
 class LineRow(_Table):
     """Lines of the surface, or a drawing laid on it."""
 
@@ -309,6 +322,7 @@ def asked_of(row: Any) -> Asked:
         notches=tuple(NotchesAsked(r.along, r.pitch, tuple(r.shares)) for r in row.notch),
         marks=tuple(MarkAsked(r.kind, **r.spots) for r in row.mark),
         lines=tuple(_lines(r) for r in row.line),
+        zones=tuple(ZoneAsked(r.least_grade, **r.spots) for r in row.zone),
     )
 
 

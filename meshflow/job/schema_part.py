@@ -10,7 +10,7 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from meshflow.job.defaults import Tryout, usual_process
 from meshflow.job.plan import PaperName
-from meshflow.job.schema_asked import BendRow, FoldRow, HoleRow, LineRow, MarkRow, NotchRow, StitchRow
+from meshflow.job.schema_asked import BendRow, FoldRow, HoleRow, LineRow, MarkRow, NotchRow, StitchRow, ZoneRow
 from meshflow.job.schema_cut import AllowanceRow, Kerf, kerf_in, widths_of
 from meshflow.job.schema_values import (
     NAME,
@@ -121,6 +121,7 @@ class PartRow(Table):
     notch: list[NotchRow] = Field(default=[], description="Notches on edges.")
     mark: list[MarkRow] = Field(default=[], description="Register crosses and centre marks.")
     line: list[LineRow] = Field(default=[], description="Lines of the surface, or of a drawing laid on it.")
+    zone: list[ZoneRow] = Field(default=[], max_length=100, description="Areas that need better stuff than the rest.")
     paper: PaperName | None = Field(
         default=None, description="Also print the pattern at true size: a PDF on sheets of this paper."
     )

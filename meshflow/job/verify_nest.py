@@ -12,8 +12,8 @@ import numpy as np
 
 from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.finding import Finding, Severity
-from meshflow.model.layout import Apart, Locked, Nest, Placement, SheetLayout
-from meshflow.model.part import Part
+from meshflow.model.layout import Apart, Locked, Nest, Placement, SheetLayout, UsableArea
+from meshflow.model.part import Part, Zone
 from meshflow.model.stock import Flaw, Sheet
 from meshflow.verify import ReadContour, ReadDrawing
 from meshflow.verify.arcs import bridged
@@ -72,6 +72,9 @@ def _nest_faults(
     apart = _apart(record, entry["parts"])
     nest = replace(_nest(entry, said), locked=_locked(record, entry["parts"]), apart=apart)
     parts = [_part(own[name], drawing) for name, drawing in read.items()]
+    lost = [part.name for part in parts if sorted(z.least_grade for z in part.zones) != sorted(_asked(own[part.name]))]
+    if lost:
+        return [_fault("J128", "", f"the drawing of {', '.join(lost)} does not show the zones that the record names.")]
     faults = [
         Finding("J127", Severity.REFUSE, f"{fault.where}: {fault.text} ({fault.code})", fault.remedy)
         for fault in verify_nest(nest, parts)
@@ -109,7 +112,7 @@ def _nest(entry: Mapping[str, Any], said: Mapping[str, Any]) -> Nest:
         )
         # What is one of a kind must be taken once: like sheets must compare equal for that to be seen.
         stock = next((other.sheet for other in layouts if _same(other.sheet, stock)), stock)
-        layouts.append(SheetLayout(stock, placed, sheet["used_length_mm"], sheet["utilisation"]))
+        layouts.append(SheetLayout(stock, placed, sheet["used_length_mm"], sheet["utilisation"], _usable(sheet)))
     unplaced = tuple((left["part"], left["count"]) for left in said["unplaced"])
     return Nest(
         sheets=tuple(layouts),
@@ -142,6 +145,12 @@ def _apart(record: Mapping[str, Any], names: Sequence[str]) -> tuple[Apart, ...]
     return tuple(Apart(*pair) for pair in pairs if pair[0] in names and pair[1] in names)
 
 
+def _usable(said: Mapping[str, Any]) -> UsableArea | None:
+    if "usable_area_mm2" not in said:
+        return None
+    return UsableArea(said["usable_area_mm2"], said["usable_yield"], said["usable_yield_upper_bound"])
+
+
 def _edge(said: Mapping[str, Any]) -> Polycurve | Circle:
     if "radius_mm" in said:
         return Circle(tuple(said["centre_mm"]), said["radius_mm"])
@@ -171,7 +180,12 @@ def _part(entry: Mapping[str, Any], drawing: ReadDrawing) -> Part:
         most=entry.get("most", 0),
         least_grade=entry.get("least_grade", 0),
         grain_deg=entry.get("grain_deg"),
+        zones=tuple(Zone(_curve(c), grade) for grade in range(1, 10) for c in drawing.on(f"GRADE_{grade}")),
     )
+
+
+def _asked(entry: Mapping[str, Any]) -> list[int]:
+    return [int(grade) for grade in entry.get("zones", ())]
 
 
 def _curve(contour: ReadContour) -> Polycurve:

@@ -35,6 +35,7 @@ __all__ = [
     "ScanShows",
     "StitchHole",
     "StitchesAsked",
+    "ZoneAsked",
 ]
 
 HoleKind = Literal["rivet", "lacing", "eyelet"]
@@ -225,12 +226,29 @@ class LinesAsked:
 
 
 @dataclass(frozen=True, slots=True)
+class ZoneAsked:
+    """An area that needs better stuff than the rest of the part.
+
+    Parameters
+    ----------
+    least_grade : int
+        Least good grade of a hide that will do there, 1 being the best.
+    at, flat : tuple of points
+        Its corners in order: points of the scan or of the drawing [mm].
+    """
+
+    least_grade: int
+    at: Spots = ()
+    flat: Spots = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Asked:
     """Everything asked for on one part, row by row.
 
     Parameters
     ----------
-    stitches, holes, bends, folds, notches, marks, lines : tuple
+    stitches, holes, bends, folds, notches, marks, lines, zones : tuple
         See the records of this module.
     """
 
@@ -241,6 +259,7 @@ class Asked:
     notches: tuple[NotchesAsked, ...] = ()
     marks: tuple[MarkAsked, ...] = ()
     lines: tuple[LinesAsked, ...] = ()
+    zones: tuple[ZoneAsked, ...] = ()
 
     def __bool__(self) -> bool:
         return any(getattr(self, name) for name in self.__slots__)
@@ -279,7 +298,7 @@ class Marking:
     ----------
     asked : Asked
         What was asked for.
-    holes, bends, folds, marks : tuple of (k, 2) float array
+    holes, bends, folds, marks, zones : tuple of (k, 2) float array
         For each row the places of its `at` points in the pattern's own coordinates [mm]; NaN where one is not on the
         piece. Left out where no row has such points.
     lines : tuple of FlatLine
@@ -295,9 +314,10 @@ class Marking:
     marks: tuple[FloatArray, ...] = ()
     lines: tuple[FlatLine, ...] = ()
     notes: tuple[Finding, ...] = field(default=())
+    zones: tuple[FloatArray, ...] = ()
 
     def __post_init__(self) -> None:
-        for name in ("holes", "bends", "folds", "marks"):
+        for name in ("holes", "bends", "folds", "marks", "zones"):
             rows = getattr(self.asked, name)
             places: tuple[FloatArray, ...] = getattr(self, name) or (np.empty((0, 2)),) * len(rows)
             if len(rows) != len(places):

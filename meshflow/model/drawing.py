@@ -1,8 +1,11 @@
 """A drawing: curves sorted onto layers named for what is done with them.
 
 Layers are plain trade words in the order of work: marks first, then what is cut inside, then the outside, so that a
-part is whole until its last cut; lead-ins, where they are asked for, belong to the contours they end on. The last three
-are never cut. Colours carry no meaning.
+part is whole until its last cut; lead-ins, where they are asked for, belong to the contours they end on. Those from
+ALIGN_MARK on are never cut. Colours carry no meaning.
+
+On a layer GRADE_n of a part stands where it needs stuff of grade n or better; of a hide or an offcut, where the stuff
+is of grade n; 1 is the best. BACKBONE is the line along which the grain of a hide runs.
 """
 
 from __future__ import annotations
@@ -13,7 +16,7 @@ from enum import StrEnum
 
 from meshflow.model.curve import Curve
 
-__all__ = ["LAYERS", "NEVER_CUT", "Drawing", "Layer", "Stroke"]
+__all__ = ["GRADES", "LAYERS", "NEVER_CUT", "Drawing", "Layer", "Stroke", "grade_layer"]
 
 
 class Layer(StrEnum):
@@ -33,11 +36,27 @@ class Layer(StrEnum):
     LEAD_LINE = "LEAD_LINE"
     ALIGN_MARK = "ALIGN_MARK"
     SHEET_EDGE = "SHEET_EDGE"
+    BACKBONE = "BACKBONE"
+    GRADE_1 = "GRADE_1"
+    GRADE_2 = "GRADE_2"
+    GRADE_3 = "GRADE_3"
+    GRADE_4 = "GRADE_4"
+    GRADE_5 = "GRADE_5"
+    GRADE_6 = "GRADE_6"
+    GRADE_7 = "GRADE_7"
+    GRADE_8 = "GRADE_8"
+    GRADE_9 = "GRADE_9"
     NOTE = "NOTE"
 
 
 LAYERS: tuple[Layer, ...] = tuple(Layer)
-NEVER_CUT: tuple[Layer, ...] = (Layer.ALIGN_MARK, Layer.SHEET_EDGE, Layer.NOTE)
+GRADES: tuple[Layer, ...] = tuple(layer for layer in Layer if layer.startswith("GRADE_"))
+NEVER_CUT: tuple[Layer, ...] = (Layer.ALIGN_MARK, Layer.SHEET_EDGE, Layer.BACKBONE, *GRADES, Layer.NOTE)
+
+
+def grade_layer(grade: int) -> Layer:
+    """Return the layer of a grade from 1; whatever is worse than the last of them shares that one."""
+    return GRADES[min(max(grade, 1), len(GRADES)) - 1]
 
 
 @dataclass(frozen=True, slots=True)

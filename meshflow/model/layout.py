@@ -12,7 +12,7 @@ from typing import Literal
 from meshflow.model.finding import Finding
 from meshflow.model.stock import Sheet
 
-__all__ = ["Apart", "Locked", "Nest", "Placement", "SheetLayout", "StoppedBy"]
+__all__ = ["Apart", "Locked", "Nest", "Placement", "SheetLayout", "StoppedBy", "UsableArea"]
 
 StoppedBy = Literal["effort", "time", "interrupt"]
 
@@ -86,6 +86,25 @@ class Apart:
 
 
 @dataclass(frozen=True, slots=True)
+class UsableArea:
+    """How much of a hide or an offcut is covered, and how much could be.
+
+    Parameters
+    ----------
+    area_mm2 : float
+        The sheet inside its margin, less flaws with their clearance [mm2].
+    covered : float
+        Net area of the parts over it.
+    upper_bound : float
+        No layout of the same parts on this sheet covers more; rigorous.
+    """
+
+    area_mm2: float
+    covered: float
+    upper_bound: float
+
+
+@dataclass(frozen=True, slots=True)
 class SheetLayout:
     """One sheet with its placements.
 
@@ -99,12 +118,15 @@ class SheetLayout:
         Distance from the sheet's left edge to the right end of the last part, plus the margin [mm].
     utilisation : float
         Net part area over length used times sheet width.
+    usable : UsableArea, optional
+        Of a sheet that is no plain rectangle.
     """
 
     sheet: Sheet
     placements: tuple[Placement, ...]
     used_length_mm: float
     utilisation: float
+    usable: UsableArea | None = None
 
 
 @dataclass(frozen=True, slots=True)

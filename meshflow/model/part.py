@@ -15,7 +15,7 @@ from meshflow.model.drawing import Layer
 from meshflow.model.finding import Finding
 from meshflow.model.pattern import FlatPattern
 
-__all__ = ["Mark", "Part"]
+__all__ = ["Mark", "Part", "Zone"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +36,22 @@ class Mark:
     layer: Layer
     curve: Curve
     purpose: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """An area of a part that needs better stuff than the rest of it: the face of a bag, not its flap.
+
+    Parameters
+    ----------
+    outline : Polycurve or Circle
+        Closed, in the coordinates of the part's drawing [mm].
+    least_grade : int
+        Least good grade of a hide that will do there, 1 being the best.
+    """
+
+    outline: Polycurve | Circle
+    least_grade: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,6 +86,8 @@ class Part:
         Least good grade of a hide that will do, 1 being the best; 0 where any will do.
     grain_deg : float, optional
         Direction of the grain that is asked for, in this drawing, counter-clockwise from x [deg]; None where none is.
+    zones : tuple of Zone
+        Areas that ask for a better grade than the whole part does.
     process : str
         Id of the process in the stock tables.
     kerf_compensated_mm : float
@@ -125,3 +143,4 @@ class Part:
     most: int = 0
     least_grade: int = 0
     grain_deg: float | None = None
+    zones: tuple[Zone, ...] = ()

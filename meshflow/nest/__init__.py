@@ -20,6 +20,9 @@ maker has decided. Where it is asked for, `in_holes` lays small parts into the h
 `guests` puts them into the answer, and `fine_turns` turns to the fraction of a degree what need not lie at its listed
 turns.
 
+A *zone* of a part asks for a better grade of a hide than the rest of it. On stuff that is too poor for the whole part
+no part of it may lie, on stuff that is too poor for a zone only that zone may not.
+
 Sources: bottom-left placement with no-fit polygons is the classic of the field (surveyed by Bennell and Oliveira,
 "The geometry of nesting problems", EJOR 184, 2008); for the other methods see each module.
 """
@@ -40,11 +43,12 @@ from meshflow.nest.guests import with_guests
 from meshflow.nest.in_holes import Bundles, bundled
 from meshflow.nest.inputs import check_inputs
 from meshflow.nest.locked import held_by, with_held, without_locked
-from meshflow.nest.prepare import Piece, make_pieces
+from meshflow.nest.prepare import Piece, make_pieces, zone_reach
 from meshflow.nest.record import nest_json
 from meshflow.nest.search import Answer, Group, best_layouts
 from meshflow.nest.stock import make_groups, sorted_sheets, stock_of
 from meshflow.nest.verify import verify_nest
+from meshflow.nest.zones import zone_notes
 from meshflow.rooms import callable_room
 
 __all__ = ["nest", "nest_json", "verify_nest"]
@@ -106,8 +110,9 @@ def nest(
     Nest
         Checked by `verify_nest`. What found no place is in `unplaced`, with a finding that says why: N101 fits no
         sheet in any allowed turn, N102 more than the stock takes, N103 the search was interrupted before its turn,
-        N104 no sheet of its material. N130 says which parts lie in holes. An interrupt (Ctrl-C) of the search ends it
-        with the best layout so far; before the first layout is complete, with what lies so far.
+        N104 no sheet of its material. N129 says which zones of parts are odd (`zones`), N130 which parts lie in holes.
+        An interrupt (Ctrl-C) of the search ends it with the best layout so far; before the first layout is complete,
+        with what lies so far.
 
     Raises
     ------
@@ -132,7 +137,7 @@ def nest(
     ordered = sorted_sheets(sheets)
     held = held_by(locked, parts, ordered, apart=pairs, **options)
     base = options["spacing_mm"] = least_spacing(spacing_mm, pairs)
-    pieces = told_apart(make_pieces(parts, base), spacing_mm, pairs)
+    pieces = told_apart(make_pieces(parts, base, zone_reach(sheets, base)), spacing_mm, pairs)
     laid = [replace(piece, part=without_locked(piece.part, held)) for piece in pieces]
     groups = make_groups(laid, ordered, also=held.names, **options)
     groups = with_held(groups, held, pieces, ordered, base)
@@ -186,7 +191,7 @@ def _checked(found: Answer, answered: Callable[[Answer], Nest], parts: Sequence[
             where="nest",
             remedy="This is a fault of meshflow: report it with the parts and sheets. Nothing was handed out.",
         )
-    return replace(answer, verified=True)
+    return replace(answer, verified=True, notes=(*answer.notes, *zone_notes(parts)))
 
 
 def _searched_in_holes(

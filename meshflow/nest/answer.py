@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from types import MappingProxyType
 
 from meshflow.geometry.sheets import sheet_area
@@ -16,6 +18,8 @@ from meshflow.nest.outlines import STEPS_PER_MM
 from meshflow.nest.placement import Board, Spot, fits
 from meshflow.nest.prepare import Piece
 from meshflow.nest.search import Answer, Group
+from meshflow.nest.stock import matches
+from meshflow.nest.yield_bound import usable_area_of
 
 __all__ = ["make_nest"]
 
@@ -64,13 +68,18 @@ def make_nest(
     missing = {number: piece.part.quantity - placed[number] for number, piece in enumerate(pieces)}
     return Nest(
         sheets=tuple(
-            _sheet_layout(
-                board,
-                pieces,
-                stock[board.size.index],
-                copies[index],
+            _with_yield(
+                _sheet_layout(
+                    board,
+                    pieces,
+                    stock[board.size.index],
+                    copies[index],
+                    margin_mm,
+                    held.copies[index] if board.size.locked else (),
+                ),
+                [piece for piece in pieces if matches(piece, stock[board.size.index])],
                 margin_mm,
-                held.copies[index] if board.size.locked else (),
+                spacing_mm,
             )
             for index, board in enumerate(boards)
         ),
@@ -128,6 +137,19 @@ def _sheet_layout(
     area = sum(pieces[spot.piece].area_mm2 for spot in board.lying)
     placements.sort(key=lambda placement: (placement.part, placement.copy))
     return SheetLayout(sheet, tuple(placements), used, round(area / sheet_area(sheet, up_to_mm=used), 6))
+
+
+def _with_yield(layout: SheetLayout, pieces: Sequence[Piece], margin_mm: float, spacing_mm: float) -> SheetLayout:
+    """Return a layout with yield and bound, where its sheet is no plain rectangle."""
+    laid = Counter(placement.part for placement in layout.placements)
+    usable = usable_area_of(
+        layout.sheet,
+        [(piece.part, laid[piece.part.name]) for piece in pieces],
+        [(piece.part, max(piece.part.quantity, piece.part.most)) for piece in pieces],
+        margin_mm=margin_mm,
+        spacing_mm=spacing_mm,
+    )
+    return replace(layout, usable=usable)
 
 
 def _notes(

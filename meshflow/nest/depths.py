@@ -5,7 +5,8 @@ into it has room: no-fit polygons have no area there, and nothing could be found
 thus lie in each other by 0.0004 mm.
 
 Turning both pieces by a quarter turns their no-fit polygon; exchanging them turns it by half. So of four quarters only
-the difference counts, and each is worked out once.
+the difference counts, and each is worked out once. That does not hold of zones of a part (`Pose.kept_off`), which are
+few: each pair of them with stuff of a low grade is worked out by itself.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from meshflow.model.arrays import FloatArray, IntArray
-from meshflow.nest.nofit import boundary
+from meshflow.nest.nofit import boundary, convolutions
 from meshflow.nest.outlines import grown_more, ring_area
 from meshflow.nest.prepare import Pose, more_apart
 
@@ -160,6 +161,11 @@ def _nofit(
     more = more_apart(poses[fixed], poses[moving])
     shift = np.array(poses[moving].shift) - np.array(poses[fixed].shift)
     key = (a, b, (turn_b - turn_a) % 4, more)
+    for sign, one, other in ((1, fixed, moving), (-1, moving, fixed)):
+        zones = poses[other].kept_off(poses[one])
+        if zones and zones[0] is not poses[other].ring:
+            found, _ = boundary(convolutions(shrunk[one], [_shrunk(ring) for ring in zones])[0])
+            return sign * found
     if key in known:
         segments = _turned(known[key], turn_a)
     elif (b, a, (turn_a - turn_b) % 4, more) in known:

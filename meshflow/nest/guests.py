@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from meshflow.geometry.sheets import sheet_area
@@ -59,7 +59,7 @@ def with_guests(nest: Nest, bundles: Bundles, pieces: Sequence[Piece], sheets: S
                 reached[part.name] += 1
                 pairs[part.name, host.part] += 1
                 laid.append(_laid(host, guest, part, reached[part.name]))
-        layouts.append(_with(layout, laid, [pieces[number[placement.part]].area_mm2 for placement in laid]))
+        layouts.append(_with(layout, laid, {name: pieces[k].area_mm2 for name, k in number.items()}))
     clear = in_the_open([piece.part for piece in pieces])
     bound = sheets_lower_bound(
         [(part, reached[part.name]) for part in clear],
@@ -88,10 +88,14 @@ def _as_listed(angle_deg: float, part: Part) -> float:
     return math.fmod(math.fmod(angle_deg, 360.0) + 360.0, 360.0)
 
 
-def _with(layout: SheetLayout, laid: list[Placement], areas: Sequence[float]) -> SheetLayout:
+def _with(layout: SheetLayout, laid: list[Placement], areas: Mapping[str, float]) -> SheetLayout:
+    before, now = (math.fsum(areas[one.part] for one in these) for these in (layout.placements, laid))
+    share = round(now / sheet_area(layout.sheet, up_to_mm=layout.used_length_mm), 6)
+    usable = layout.usable
+    if usable is not None and before > 0.0:
+        usable = replace(usable, covered=round(usable.covered * now / before, 6))
     laid = sorted(laid, key=lambda placement: (placement.part, placement.copy))
-    share = round(sum(areas) / sheet_area(layout.sheet, up_to_mm=layout.used_length_mm), 6)
-    return replace(layout, placements=tuple(laid), utilisation=share)
+    return replace(layout, placements=tuple(laid), utilisation=share, usable=usable)
 
 
 def _notes(pairs: Counter[tuple[str, str]]) -> tuple[Finding, ...]:

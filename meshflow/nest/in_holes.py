@@ -180,7 +180,8 @@ class _Filling:
 
     def _may(self, guest: int, host: int, graded: bool) -> bool:
         """Return whether a guest may lie on any stuff that the host may lie on."""
-        asked, had = self.pieces[guest].part.least_grade, self.pieces[host].part.least_grade
+        part, had = self.pieces[guest].part, self.pieces[host].part.least_grade
+        asked = min((grade for grade in (part.least_grade, *(z.least_grade for z in part.zones)) if grade), default=0)
         return guest != host and (not graded or asked == 0 or 0 < had <= asked)
 
     def _is_smaller(self, guest: int, hole: Polycurve | Circle) -> bool:

@@ -13,6 +13,7 @@ from meshflow.geometry.curves import bounds, signed_area, tessellate
 from meshflow.geometry.polygons import crossing_places, inside, material, rings_cross, rings_overlap
 from meshflow.model.arrays import FloatArray
 from meshflow.model.curve import Circle, Polycurve
+from meshflow.model.drawing import GRADES
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.grain import check_grain
@@ -56,6 +57,10 @@ def check_inputs(
 
 def _is_count(value: object, *, least: int) -> bool:
     return isinstance(value, int) and not isinstance(value, bool) and value >= least
+
+
+def _is_grade(value: object, *, least: int) -> bool:
+    return _is_count(value, least=least) and isinstance(value, int) and value <= len(GRADES)
 
 
 def _check_sheets(sheets: Sequence[Sheet], margin_mm: float) -> None:
@@ -118,11 +123,11 @@ def _check_shape(sheet: Sheet, where: str, margin_mm: float) -> None:
                 where=where,
                 remedy=f"Give 0 to {LONGEST_MM:g} mm.",
             )
-        if not _is_count(flaw.grade, least=0):
+        if not _is_grade(flaw.grade, least=0):
             raise NestError(
                 f"a grade of {flaw.grade} makes no sense.",
                 where=where,
-                remedy="Give 1 for the best, or a whole number above; 0 is a flaw.",
+                remedy=f"Give 1 for the best, to {len(GRADES)}; 0 is a flaw.",
             )
 
 
@@ -139,11 +144,11 @@ def check_part(part: Part) -> None:
         raise NestError(f"a quantity of {part.quantity} makes no sense.", where=part.name, remedy="Give 0 or more.")
     if not _is_count(part.most, least=0):
         raise NestError(f"at most {part.most} copies make no sense.", where=part.name, remedy="Give 0 or more.")
-    if not _is_count(part.least_grade, least=0):
+    if not _is_grade(part.least_grade, least=0):
         raise NestError(
             f"a least grade of {part.least_grade} makes no sense.",
             where=part.name,
-            remedy="Give 1 for the best, or a whole number above; 0 where any will do.",
+            remedy=f"Give 1 for the best, to {len(GRADES)}; 0 where any will do.",
         )
     if not (math.isfinite(part.turn_play_deg) and 0.0 <= part.turn_play_deg <= 180.0):
         raise NestError(
@@ -160,6 +165,7 @@ def check_part(part: Part) -> None:
         _check_contour(curve, part.name, "its outline" if number == 0 else f"its hole {number}")
     _check_size(part)
     _check_holes(part)
+    _check_zones(part)
     if net_area(part) < LEAST_AREA_MM2:
         raise NestError("its holes take all of its area.", where=part.name, remedy="Delete a contour drawn twice.")
 
@@ -251,6 +257,24 @@ def _check_holes(part: Part) -> None:
                     where=part.name,
                     remedy="Join them in the drawing, or delete one.",
                 )
+
+
+def _check_zones(part: Part) -> None:
+    """Refuse a zone that is none of this part; what is merely odd about one, `zones.zone_notes` says."""
+    for number, zone in enumerate(part.zones, start=1):
+        if not _is_grade(zone.least_grade, least=1):
+            raise NestError(
+                f"a least grade of {zone.least_grade} for its zone {number} makes no sense.",
+                where=part.name,
+                remedy=f"Give 1 for the best, to {len(GRADES)}.",
+            )
+        _check_contour(zone.outline, part.name, f"its zone {number}")
+        if not rings_overlap(_ring(part.outline), _ring(zone.outline)):
+            raise NestError(
+                f"its zone {number} of grade {zone.least_grade} lies outside its outline, {_at(_ring(zone.outline))}.",
+                where=part.name,
+                remedy="Draw it where it belongs, or delete it.",
+            )
 
 
 def _at(places: FloatArray) -> str:

@@ -34,7 +34,7 @@ from meshflow.model.part import Part
 from meshflow.nest.bounds import TOLERANCE_MM
 from meshflow.nest.prepare import DEFAULT_TURNS_DEG
 
-__all__ = ["LengthBounds", "length_bounds"]
+__all__ = ["LengthBounds", "grown_body", "inner_body", "length_bounds"]
 
 _CHORD_MM = 0.01
 _ROUNDING_MM = 1e-3  # the length of a layout is rounded, and floats are
@@ -112,11 +112,11 @@ def length_bounds(
     if not width_mm - 2.0 * margin > 0.0:
         remedy = "Take a wider sheet or a smaller margin."
         raise NestError(f"margins of {margin_mm:g} mm leave nothing of {width_mm:g} mm.", remedy=remedy)
-    bodies = [(part, _body(part), count) for part, count in counts if count > 0]
+    bodies = [(part, inner_body(part), count) for part, count in counts if count > 0]
     if not bodies:
         return LengthBounds(0.0, 0.0, 0.0, 0.0, width_mm)
     edges = 2.0 * margin - spacing - _ROUNDING_MM
-    grown = [(part, _grown(body, 0.5 * spacing), count) for part, body, count in bodies]
+    grown = [(part, grown_body(body, 0.5 * spacing), count) for part, body, count in bodies]
     area = math.fsum(count * float(body.area) for _, body, count in grown) / band
     widest = max(_least_extent(part, body) for part, body, _ in bodies)
     hulls = math.fsum(count * float(body.convex_hull.area) for _, body, count in bodies)
@@ -222,7 +222,7 @@ def _extent(points: FloatArray, mirrored: bool, turn_deg: float) -> float:
     return float(np.ptp(move_points(points, Motion(mirrored, math.radians(turn_deg)))[:, 0]))
 
 
-def _body(part: Part) -> Any:
+def inner_body(part: Part) -> Any:
     """Return a shapely polygon that never reaches outside the part."""
     import shapely
 
@@ -230,7 +230,7 @@ def _body(part: Part) -> Any:
     return shapely.Polygon(_inner(part.outline, hole=False)).difference(shapely.union_all(holes))
 
 
-def _grown(body: Any, by: float) -> Any:
+def grown_body(body: Any, by: float) -> Any:
     """Return the body grown, its corners rounded by chords inside the arc."""
     return body.buffer(by, quad_segs=_ROUND) if by > 0.0 else body
 

@@ -8,6 +8,9 @@ of a hundred corners, where the union of swept quadrilaterals costs a hundred.
 Touching is no overlap, so pieces fit between others, or between one other and the edge of the sheet, without any play.
 Only between two flanks of one and the same other piece some play is needed: such places have no area.
 
+Of stuff of a low grade a part may keep off with some zones only (`Pose.kept_off`). Winding numbers count pieces of
+overlap, so the convolutions of the zones are simply put together: their sum is positive where any of them overlaps.
+
 Jagged outlines give many segments that lie deep inside. Then the boundary alone is kept, holes included; where two
 sides cross it, its corners are rounded to the grid, by at most one step of 0.0001 mm.
 
@@ -16,6 +19,7 @@ Of two parts that keep farther apart than others the fixed one is grown by the r
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,7 +29,7 @@ from meshflow.model.arrays import IntArray
 from meshflow.nest.outlines import grown_more
 from meshflow.nest.prepare import Pose, more_apart
 
-__all__ = ["NoFit", "NoFitCache", "boundary"]
+__all__ = ["NoFit", "NoFitCache", "boundary", "convolutions"]
 
 MOST_SEGMENTS = 4_000_000  # kept at once; 72 MB
 MOST_A_CORNER = 12  # segments to a corner of the two outlines; with more the boundary is sought
@@ -48,6 +52,16 @@ class NoFit:
     segments: NDArray[np.int32]
     side: NDArray[np.int8]
     box: IntArray
+
+
+def convolutions(fixed: IntArray, rings: Sequence[IntArray]) -> tuple[IntArray, IntArray]:
+    """Return the convolutions of an outline with moving ones, put together: positive winding where any overlaps it."""
+    from meshflow.nest.convolution import convolution
+
+    found = [convolution(fixed, -ring) for ring in rings]
+    if len(found) == 1:
+        return found[0]
+    return np.concatenate([segments for segments, _ in found]), np.concatenate([side for _, side in found])
 
 
 def boundary(segments: IntArray) -> tuple[IntArray, IntArray]:
@@ -78,20 +92,16 @@ class NoFitCache:
         self._segments = 0
 
     def between(self, fixed: Pose, moving: Pose) -> NoFit:
-        """Return the places of `moving` where it overlaps `fixed` lying at the origin."""
-        from meshflow.nest.convolution import convolution
-
+        """Return the places of `moving` where what of it keeps off `fixed` overlaps that, lying at the origin."""
         key = (fixed.key, moving.key)
         known = self._known.get(key)
         if known is not None:
             return known
-        ring = self._ring(fixed, more_apart(fixed, moving))
-        segments, side = convolution(ring, -moving.ring)
-        if len(side) > MOST_A_CORNER * (len(ring) + len(moving.ring)):
+        ring, rings = self._ring(fixed, more_apart(fixed, moving)), moving.kept_off(fixed)
+        segments, side = convolutions(ring, rings)
+        if len(side) > MOST_A_CORNER * (len(ring) + sum(len(one) for one in rings)):
             segments, side = boundary(segments)
-        length, width = self._size(moving)
-        low = ring.min(axis=0)
-        box = np.array([low[0] - length, low[1] - width, *ring.max(axis=0)], dtype=np.int64)
+        box = self._box(ring, moving, rings)
         nofit = NoFit(segments.astype(np.int32), side.astype(np.int8), box)
         if self._segments + len(side) > MOST_SEGMENTS:
             self._known.clear()
@@ -107,6 +117,15 @@ class NoFitCache:
         if (pose.key, more) not in self._grown:
             self._grown[pose.key, more] = grown_more(pose.ring, more)
         return self._grown[pose.key, more]
+
+    def _box(self, ring: IntArray, moving: Pose, rings: Sequence[IntArray]) -> IntArray:
+        least, most = ring.min(axis=0), ring.max(axis=0)
+        if len(rings) == 1 and rings[0] is moving.ring:
+            across, up = self._size(moving)
+            return np.array([least[0] - across, least[1] - up, *most], dtype=np.int64)
+        low, high = (np.array([pick(one, axis=0) for one in rings]) for pick in (np.min, np.max))
+        low, high = low.min(axis=0), high.max(axis=0)
+        return np.array([*(least - high), *(most - low)], dtype=np.int64)
 
     def _size(self, pose: Pose) -> tuple[int, int]:
         # Measured anew for each of ten thousand pairs it takes a tenth as long as their convolutions.

@@ -4,9 +4,9 @@ The maker keeps a piece if something useful can still be cut from it. Here that 
 
 How: the sheet, less the parts grown by the spacing, is opened by the circle, so that tails too thin for it fall away;
 where it hangs together round a part it is cut straight through. Flaws stay in an offcut that has them all round, and
-are cut off where they lie at its edge. Of a rectangle all that lies beyond the last
-part is one piece with a straight edge, because that is how a sheet is parted. Outlines never come nearer to a part than
-the spacing, and have few corners.
+are cut off where they lie at its edge. Zones of a grade go with it, as far as they lie on it. Of a rectangle all that
+lies beyond the last part is one piece with a straight edge, because that is how a sheet is parted. Outlines never come
+nearer to a part than the spacing, and have few corners.
 
 References
 ----------
@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -37,6 +37,7 @@ __all__ = ["Offcut", "check_diameter", "offcuts"]
 _CHORD_MM = 0.02
 _PLAY_MM = 0.1  # what outlines may lose for the sake of few corners
 _ROUND = 16  # chords to a quarter circle
+_HAIR_MM = 0.005  # half the width of zones that are too thin to be told
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,7 @@ class Offcut:
     outline : Polycurve
         Closed, in the coordinates of the sheet [mm].
     flaws : tuple of Flaw
-        Flaws of the sheet that lie within.
+        Flaws of the sheet that lie within, then its zones of a grade, clipped to the outline.
     """
 
     outline: Polycurve
@@ -103,7 +104,7 @@ def offcuts(
     return tuple(
         Offcut(
             Polycurve(np.asarray(ring.exterior.coords)[:-1]),
-            tuple(flaw for flaw, body in flaws if ring.contains(body)),
+            (*(flaw for flaw, body in flaws if ring.contains(body)), *_zones(sheet.flaws, ring)),
         )
         for ring in kept
     )
@@ -116,6 +117,27 @@ def _without_flaws_at_the_edge(piece: Any, flaws: Sequence[tuple[Flaw, Any]]) ->
         for _, body in flaws:
             left = left if left.contains(body) or left.disjoint(body) else left.difference(body)
         found += [part for area in parts_of(left) for part in rings_of(area)]
+    return found
+
+
+def _zones(flaws: Sequence[Flaw], ring: Any) -> list[Flaw]:
+    """Return what of the zones of a sheet lies on an offcut, never smaller than they are."""
+    found = []
+    for flaw in flaws:
+        if not flaw.grade:
+            continue
+        body = material(flaw.outline, tolerance=_CHORD_MM)
+        if ring.contains(body):
+            found.append(flaw)
+            continue
+        arcs = isinstance(flaw.outline, Circle) or bool(np.any(flaw.outline.bulges))
+        body = body.buffer(_CHORD_MM, join_style="mitre") if arcs else body
+        pieces = sorted(parts_of(body.intersection(ring)), key=lambda piece: piece.bounds)
+        for piece in pieces:
+            if not piece.buffer(-_HAIR_MM).is_empty:
+                found += [
+                    replace(flaw, outline=Polycurve(np.asarray(one.exterior.coords)[:-1])) for one in rings_of(piece)
+                ]
     return found
 
 

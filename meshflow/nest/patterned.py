@@ -319,7 +319,7 @@ class _Room:
         if pose.key not in self._known:
             board = self._board
             lying: list[Fixed | Spot] = [
-                *(one for one in board.size.fixed if one.stops(pose.least_grade)),
+                *(one for one in board.size.fixed if one.stops(pose)),
                 *board.spots,
             ]
             segments, first, boxes = [np.empty((0, 4), np.int64)], [0], [np.empty((0, 4), np.int64)]

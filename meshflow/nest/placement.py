@@ -36,18 +36,20 @@ class Fixed:
         Its outline.
     x, y : int
         Where the pose's 0 lies [grid steps].
-    grade : int
-        0 where it stands in every part's way, else only in the way of parts that ask for a better grade than this.
     """
 
     pose: Pose
     x: int
     y: int
-    grade: int = 0
 
-    def stops(self, least_grade: int) -> bool:
-        """Return whether it stands in the way of a part with this least grade (0: any will do)."""
-        return self.grade == 0 or 0 < least_grade < self.grade
+    @property
+    def grade(self) -> int:
+        """0 where it stands in every part's way, else only of what asks for a better grade than this."""
+        return self.pose.grade
+
+    def stops(self, pose: Pose) -> bool:
+        """Return whether it stands in the way of a pose, or of a zone of it."""
+        return bool(pose.kept_off(self.pose))
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +193,7 @@ class _Field:
         self._side = np.empty(0, dtype=np.int64)
         self._first: list[int] = [0]
         self._boxes: list[IntArray] = []
-        self._take_in([one for one in size.fixed if one.stops(pose.least_grade)])
+        self._take_in([one for one in size.fixed if one.stops(pose)])
         self._seen = 0
 
     def leftmost(self, spots: Sequence[Spot], limit: int | None) -> tuple[int, int] | None:

@@ -123,7 +123,7 @@ def _table(poses: Sequence[Pose], lying: Sequence[Fixed], between: Callable[[], 
 
     def apart(one: int, other: int) -> bool:
         low, high = min(one, other), max(one, other)
-        return low >= count or (high >= count and not lying[high - count].stops(poses[low].least_grade))
+        return low >= count or (high >= count and not lying[high - count].stops(poses[low]))
 
     return depth_table([*poses, *(one.pose for one in lying)], apart=apart, between=between)
 
@@ -134,7 +134,10 @@ def _numbered(kept: dict[int, tuple[Pose, ...]], *, graded: bool) -> tuple[dict[
     numbered: list[Pose] = []
     for number, poses in kept.items():
         alone = poses[0].part if any(poses[0].more) else -1  # with distances of its own it shares with no other
-        shape = (poses[0].least_grade if graded else 0, alone, *(pose.ring.tobytes() for pose in poses))
+        shape: tuple[object, ...] = (alone, *(pose.ring.tobytes() for pose in poses))
+        if graded:
+            asked = tuple((least, ring.tobytes()) for pose in poses for least, ring in pose.zones)
+            shape = (poses[0].least_grade, asked, *shape)
         if shape not in known:
             known[shape] = len(numbered)
             numbered += poses

@@ -5,7 +5,8 @@ rectangle and its half turn, are one. Turns by quarters are exact: the grown out
 
 The far sides of a sheet are taken `SLACK_STEPS` grid steps (0.0007 mm) wider, so that a part of a third of its width
 fits three times. Fifty jagged parts would take minutes: outlines keep 60 inner corners each for a few parts, and 8
-each from 40 parts on, which costs next to nothing on the sheet. Holes of parts are filled.
+each from 40 parts on, which costs next to nothing on the sheet. Holes of parts are filled. Zones of a part lie in its
+poses as outlines of their own, not grown: the spacing is one between parts.
 """
 
 from __future__ import annotations
@@ -66,6 +67,11 @@ class Pose:
         Number of its piece, where some pairs keep a distance of their own; -1 for what lies fixed.
     more : tuple of int
         How much more than touching its outline keeps from that of each piece, by number [grid steps]; empty for none.
+    zones : tuple of (int, (n, 2) int array)
+        Least grade and outline of each zone that asks for more, counted from the pose's own 0 [grid steps].
+    grade : int
+        Of what lies fixed on a sheet: 0 where it stands in every part's way, else only in the way of parts and zones
+        that ask for a better grade than this.
     """
 
     angle_deg: float
@@ -77,6 +83,17 @@ class Pose:
     least_grade: int = 0
     part: int = -1
     more: tuple[int, ...] = ()
+    zones: tuple[tuple[int, IntArray], ...] = ()
+    grade: int = 0
+
+    def kept_off(self, fixed: Pose) -> tuple[IntArray, ...]:
+        """Return the outlines of this pose that must not meet what lies fixed: all of it, its zones, or none.
+
+        Whatever asks where a pose meets something else asks for the union over these outlines.
+        """
+        if fixed.grade == 0 or 0 < self.least_grade < fixed.grade:
+            return (self.ring,)
+        return tuple(ring for least, ring in self.zones if 0 < least < fixed.grade)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -98,12 +115,15 @@ class Piece:
         Net area, holes removed [mm2].
     ring_area : int
         Twice the area of the grown outline [grid steps squared].
+    zone_mm : float
+        How far its zones are grown [mm].
     """
 
     part: Part
     poses: tuple[Pose, ...]
     area_mm2: float
     ring_area: int
+    zone_mm: float = 0.0
 
 
 def more_apart(one: Pose, two: Pose) -> int:
@@ -111,7 +131,7 @@ def more_apart(one: Pose, two: Pose) -> int:
     return one.more[two.part] if one.more and two.part >= 0 else 0
 
 
-def make_pieces(parts: Sequence[Part], spacing_mm: float) -> list[Piece]:
+def make_pieces(parts: Sequence[Part], spacing_mm: float, zone_mm: float = 0.0) -> list[Piece]:
     """Return the parts made ready, sorted by name, their poses numbered through.
 
     Parameters
@@ -120,12 +140,14 @@ def make_pieces(parts: Sequence[Part], spacing_mm: float) -> list[Piece]:
         Parts that `inputs.check_inputs` let pass.
     spacing_mm : float
         Clear distance between parts [mm].
+    zone_mm : float
+        How far zones of parts are grown [mm]; see `zone_reach`.
     """
     inner = inner_corners(len(parts))
     ready: list[Piece] = []
     for part in sorted(parts, key=lambda part: part.name):
         first = ready[-1].poses[-1].key + 1 if ready else 0
-        ready.append(make_piece(part, spacing_mm, first, inner))
+        ready.append(make_piece(part, spacing_mm, first, inner, zone_mm))
     return ready
 
 
@@ -165,22 +187,59 @@ def make_pose(
     quarters, rest = _quarters(angle_deg)
     base = grown_ring(part.outline, mirrored, rest, 0.5 * spacing_mm, inner_corners)
     pose = _quarter_turned(part, base, angle_deg, mirrored, quarters)
-    return replace(pose, key=key, least_grade=part.least_grade, part=like.part, more=like.more)
+    zones = _zones(part, _drawn_zones(part, mirrored, rest, piece.zone_mm, inner_corners), pose, quarters)
+    return replace(pose, key=key, least_grade=part.least_grade, zones=zones, part=like.part, more=like.more)
 
 
-def make_piece(part: Part, spacing_mm: float, first_key: int, inner_corners: int) -> Piece:
+def zone_reach(sheets: Sequence[Sheet], spacing_mm: float) -> float:
+    """Return how far zones of parts are grown [mm]: what low grades ask for as clearance, less what these are grown."""
+    return min(
+        0.5 * spacing_mm, max((flaw.clearance_mm for s in sheets for flaw in s.flaws if flaw.grade), default=0.0)
+    )
+
+
+def make_piece(part: Part, spacing_mm: float, first_key: int, inner_corners: int, zone_mm: float = 0.0) -> Piece:
     """Return a part with its poses, numbered from `first_key`, of outlines with at most so many inner corners."""
     poses: list[Pose] = []
     rings: dict[tuple[bool, float], tuple[IntArray, tuple[int, int]]] = {}
+    drawn: dict[tuple[bool, float], list[IntArray]] = {}  # zones, in the drawing so turned
     for mirrored in (False, True) if part.may_mirror else (False,):
         for angle in turns_of(part):
             quarters, rest = _quarters(angle)
             if (mirrored, rest) not in rings:
                 rings[mirrored, rest] = grown_ring(part.outline, mirrored, rest, 0.5 * spacing_mm, inner_corners)
+                drawn[mirrored, rest] = _drawn_zones(part, mirrored, rest, zone_mm, inner_corners)
             pose = _quarter_turned(part, rings[mirrored, rest], angle, mirrored, quarters)
-            if not any(np.array_equal(pose.ring, other.ring) for other in poses):
-                poses.append(replace(pose, key=first_key + len(poses), least_grade=part.least_grade))
-    return Piece(part, tuple(poses), net_area(part), ring_area(poses[0].ring))
+            zones = _zones(part, drawn[mirrored, rest], pose, quarters)
+            pose = replace(pose, key=first_key + len(poses), least_grade=part.least_grade, zones=zones)
+            if not any(same_shape(pose, other) for other in poses):
+                poses.append(pose)
+    return Piece(part, tuple(poses), net_area(part), ring_area(poses[0].ring), zone_mm)
+
+
+def same_shape(one: Pose, other: Pose) -> bool:
+    """Return whether two poses of a part take the same room and ask for the same stuff in the same places."""
+    pairs = ((one.ring, other.ring), *((a, b) for (_, a), (_, b) in zip(one.zones, other.zones, strict=True)))
+    return all(np.array_equal(a, b) for a, b in pairs)
+
+
+def _drawn_zones(part: Part, mirrored: bool, rest_deg: float, zone_mm: float, inner_corners: int) -> list[IntArray]:
+    """Return the outlines of the zones in the drawing so turned."""
+    grown = [grown_ring(zone.outline, mirrored, rest_deg, zone_mm, inner_corners) for zone in part.zones]
+    return [ring + np.array(corner) for ring, corner in grown]
+
+
+def _zones(part: Part, drawn: Sequence[IntArray], pose: Pose, quarters: int) -> tuple[tuple[int, IntArray], ...]:
+    rings = (_zone_ring(ring, pose, quarters) for ring in drawn)
+    return tuple((zone.least_grade, ring) for zone, ring in zip(part.zones, rings, strict=True))
+
+
+def _zone_ring(ring: IntArray, pose: Pose, quarters: int) -> IntArray:
+    """Return the outline of a zone in a pose of its part, counted from the pose's own 0."""
+    for _ in range(quarters):
+        ring = np.stack([-ring[:, 1], ring[:, 0]], axis=1)
+    start = int(np.lexsort((ring[:, 1], ring[:, 0]))[0])  # one first corner, as for the pose itself
+    return np.ascontiguousarray(np.roll(ring - np.array(pose.shift), -start, axis=0))
 
 
 def turns_of(part: Part) -> tuple[float, ...]:

@@ -12,7 +12,8 @@ Second bound: grown by half the spacing all round, the parts lie apart in the us
 grows to G, at least (sqrt(A) + sqrt(pi) spacing / 2)^2 (Brunn and Minkowski); so no more than the largest A / G of that
 area is covered.
 
-Shapely's rounding of corners by chords is allowed for on the larger side.
+Shapely's rounding of corners by chords is allowed for on the larger side. `yield_bound` puts both together and minds
+how many copies there are, and of what grade.
 """
 
 from __future__ import annotations
@@ -27,11 +28,13 @@ from meshflow.geometry.polygons import material, pole_of_inaccessibility
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 
-__all__ = ["most_covered", "reachable_area", "usable_area"]
+__all__ = ["SHORT", "most_covered", "reachable_area", "reached_by", "usable_area", "usable_shape"]
 
 _CHORD_MM = 0.02
+_DISK_SHARE = 0.002  # of the size of a part: how closely its disk is sought
+_MOST_DISKS = 4
 _ROUND = 32  # chords to a quarter circle: an arc of radius R is short by R times 1 - cos(pi / 128) at most
-_SHORT = 1.0 - np.cos(np.pi / (4 * _ROUND))
+SHORT = 1.0 - np.cos(np.pi / (4 * _ROUND))
 
 
 def usable_area(sheet: Sheet, *, margin_mm: float, least_grade: int = 0) -> float:
@@ -56,7 +59,7 @@ def usable_area(sheet: Sheet, *, margin_mm: float, least_grade: int = 0) -> floa
     >>> round(usable_area(Sheet("s", 120.0, 70.0), margin_mm=10.0), 3)
     5000.0
     """
-    return float(_usable(sheet, margin_mm, least_grade).area)
+    return float(usable_shape(sheet, margin_mm, least_grade).area)
 
 
 def reachable_area(sheet: Sheet, parts: Sequence[Part], *, margin_mm: float) -> float:
@@ -86,7 +89,11 @@ def reachable_area(sheet: Sheet, parts: Sequence[Part], *, margin_mm: float) -> 
     """
     import shapely
 
-    reached = [_reached(_usable(sheet, margin_mm, part.least_grade), part) for part in parts]
+    grades = sorted({part.least_grade for part in parts})
+    reached = [
+        reached_by(usable_shape(sheet, margin_mm, grade), [part for part in parts if part.least_grade == grade])
+        for grade in grades
+    ]
     return float(shapely.union_all(reached).area) if reached else 0.0
 
 
@@ -119,11 +126,12 @@ def most_covered(sheet: Sheet, parts: Sequence[Part], *, margin_mm: float, spaci
     half = 0.5 * spacing_mm
     areas = [float(material(part.outline, tolerance=_CHORD_MM).area) for part in parts]
     share = max(area / (np.sqrt(area) + np.sqrt(np.pi) * half) ** 2 for area in areas)
-    room = float(_usable(sheet, margin_mm, 0).buffer(half, join_style="mitre").area)
+    room = float(usable_shape(sheet, margin_mm, 0).buffer(half, join_style="mitre").area)
     return min(reachable_area(sheet, parts, margin_mm=margin_mm), float(share) * room)
 
 
-def _usable(sheet: Sheet, margin_mm: float, least_grade: int) -> Any:
+def usable_shape(sheet: Sheet, margin_mm: float, least_grade: int) -> Any:
+    """Return what is usable of a sheet for a least grade (0: any), never smaller than it is, as an area of shapely."""
     import shapely
 
     edge: Any = shapely.box(0.0, 0.0, sheet.length_mm, sheet.width_mm)
@@ -131,16 +139,45 @@ def _usable(sheet: Sheet, margin_mm: float, least_grade: int) -> Any:
         edge = material(sheet.outline, tolerance=_CHORD_MM).buffer(_CHORD_MM)
     inside = edge.buffer(-margin_mm, quad_segs=_ROUND)
     taken = [
-        material(flaw.outline, tolerance=_CHORD_MM).buffer(flaw.clearance_mm * (1.0 - _SHORT) - _CHORD_MM)
+        material(flaw.outline, tolerance=_CHORD_MM).buffer(flaw.clearance_mm * (1.0 - SHORT) - _CHORD_MM)
         for flaw in sheet.flaws
         if flaw.grade == 0 or 0 < least_grade < flaw.grade
     ]
     return inside.difference(shapely.union_all(taken))
 
 
-def _reached(usable: Any, part: Part) -> Any:
-    centre, radius = pole_of_inaccessibility(material(part.outline, tolerance=_CHORD_MM), tolerance=_CHORD_MM)
+def reached_by(usable: Any, parts: Sequence[Part]) -> Any:
+    """Return what any of the parts reaches of a usable area, never smaller than it is.
+
+    Of many parts with disks of like size some are taken for one, with the smaller disk inside and the larger about it.
+    """
+    import shapely
+
+    return shapely.union_all([_reached(usable, *disks) for disks in _few([_disks(part) for part in parts])])
+
+
+def _disks(part: Part) -> tuple[float, float]:
+    """Return the radius of a disk in the stuff of a part, and of the one about its centre that holds the part."""
+    body = material(part.outline, part.holes, tolerance=_CHORD_MM)
+    fine = max(_CHORD_MM, _DISK_SHARE * float(body.area) ** 0.5)
+    centre, radius = pole_of_inaccessibility(body, tolerance=fine)
     points = tessellate(part.outline, tolerance=_CHORD_MM, outside=True)
-    farthest = float(np.hypot(*(points - np.array(centre)).T).max())
+    return radius, float(np.hypot(*(points - np.array(centre)).T).max())
+
+
+def _few(disks: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Return pairs that reach all that these reach: no pair within another, and few of them."""
+    kept: list[tuple[float, float]] = []
+    for radius, farthest in sorted(disks, key=lambda pair: (pair[0], -pair[1])):
+        if not kept or farthest > kept[-1][1]:
+            kept.append((radius, farthest))  # larger inside, and reaches farther
+    while len(kept) > _MOST_DISKS:
+        # Those two become one that lose least: nearest in the radius inside.
+        near = min(range(len(kept) - 1), key=lambda k: kept[k + 1][0] - kept[k][0])
+        kept[near : near + 2] = [(kept[near][0], kept[near + 1][1])]
+    return kept
+
+
+def _reached(usable: Any, radius: float, farthest: float) -> Any:
     centres = usable.buffer(-(radius - 2.0 * _CHORD_MM), quad_segs=_ROUND)
-    return centres.buffer(farthest * (1.0 + 2.0 * _SHORT) + _CHORD_MM, quad_segs=_ROUND).intersection(usable)
+    return centres.buffer(farthest * (1.0 + 2.0 * SHORT) + _CHORD_MM, quad_segs=_ROUND).intersection(usable)

@@ -16,7 +16,7 @@ from meshflow.model.stock import Sheet
 from meshflow.nest.in_holes import in_the_open
 from meshflow.nest.length_bounds import length_bounds
 
-__all__ = ["SCHEMA", "nest_json", "sheet_shape"]
+__all__ = ["SCHEMA", "nest_json", "sheet_shape", "usable_json"]
 
 SCHEMA = "meshflow-nest-1"
 
@@ -35,12 +35,15 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
     -------
     dict
         ``schema``, ``sheets`` (each with ``length_mm``, ``width_mm``, ``used_length_mm``, ``utilisation``,
-        ``placements``, and where it is no rectangle or has flaws ``edge`` and ``flaws``), ``unplaced`` (each with
+        ``placements``, and where it is no rectangle or has flaws ``edge``, ``flaws``, ``usable_area_mm2``,
+        ``usable_yield`` and its bound ``usable_yield_upper_bound``), ``unplaced`` (each with
         ``part`` and ``count``), ``sheets_lower_bound``, ``verified``, ``stopped_by``, ``margin_mm``, ``spacing_mm``,
         ``seed`` and ``effort``, ``apart`` where pairs of parts keep a distance of their own, ``in_holes`` where parts
-        may lie in holes of others, and where one rectangle takes all ``used_length_lower_bound_mm`` and
-        ``hull_utilisation_hint``. A placement mirrors ``x -> -x`` if ``mirrored``, then turns ``angle_deg``
-        counter-clockwise about the drawing's origin, then moves by ``x_mm`` and ``y_mm``; one that was locked says so.
+        may lie in holes of others, ``zones`` where parts have zones of their own grade (each with ``part``,
+        ``least_grade`` and its ``line`` in the part's drawing), and where one rectangle takes all
+        ``used_length_lower_bound_mm`` and ``hull_utilisation_hint``. A placement mirrors ``x -> -x`` if ``mirrored``,
+        then turns ``angle_deg`` counter-clockwise about the drawing's origin, then moves by ``x_mm`` and ``y_mm``; one
+        that was locked says so.
 
     Raises
     ------
@@ -65,12 +68,22 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
         "effort": nest.effort,
         **({"apart": [_apart(one) for one in nest.apart]} if nest.apart else {}),
         **({"in_holes": True} if nest.in_holes else {}),
+        **_zones(parts),
         **_of_one_sheet(nest, parts),
     }
 
 
 def _apart(one: Apart) -> dict[str, Any]:
     return {"parts": [one.part, one.other], "spacing_mm": one.spacing_mm}
+
+
+def _zones(parts: Sequence[Part]) -> dict[str, Any]:
+    zones = [
+        {"part": part.name, "least_grade": zone.least_grade, "line": _curve(zone.outline)}
+        for part in parts
+        for zone in part.zones
+    ]
+    return {"zones": zones} if zones else {}
 
 
 def _of_one_sheet(nest: Nest, parts: Sequence[Part]) -> dict[str, float]:
@@ -101,6 +114,7 @@ def _sheet(layout: SheetLayout, nest: Nest, number: int) -> dict[str, Any]:
         "width_mm": layout.sheet.width_mm,
         "used_length_mm": layout.used_length_mm,
         "utilisation": layout.utilisation,
+        **usable_json(layout),
         "placements": [
             {
                 "part": placement.part,
@@ -114,6 +128,17 @@ def _sheet(layout: SheetLayout, nest: Nest, number: int) -> dict[str, Any]:
             for placement in layout.placements
         ],
         **sheet_shape(layout.sheet),
+    }
+
+
+def usable_json(layout: SheetLayout) -> dict[str, float]:
+    """Return usable area, yield and its bound, where the sheet is no plain rectangle."""
+    if layout.usable is None:
+        return {}
+    return {
+        "usable_area_mm2": layout.usable.area_mm2,
+        "usable_yield": layout.usable.covered,
+        "usable_yield_upper_bound": layout.usable.upper_bound,
     }
 
 

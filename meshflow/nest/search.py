@@ -441,8 +441,9 @@ class _Tries:
         graded = any(one.grade for size in self.group.sizes for one in size.fixed)
 
         def strict(number: int) -> int:
-            grade = self.pieces[number].part.least_grade
-            return grade if graded and grade else len(self.pieces) + 99
+            part = self.pieces[number].part
+            asked = [grade for grade in (part.least_grade, *(zone.least_grade for zone in part.zones)) if grade]
+            return min(asked) if graded and asked else len(self.pieces) + 99
 
         measures: list[Callable[[int], float]] = [
             lambda number: self.pieces[number].ring_area,

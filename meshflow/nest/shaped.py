@@ -129,5 +129,5 @@ def _placed(ring: Any, corner: int, key: int, grade: int) -> Fixed:
     table = table if ring_area(table) > 0 else table[::-1]
     low = table.min(axis=0)
     outline: IntArray = np.ascontiguousarray(table - low)
-    pose = Pose(0.0, False, outline, (0, 0), float(outline[:, 0].max()) / STEPS_PER_MM, key)
-    return Fixed(pose, int(low[0]), int(low[1]), grade)
+    pose = Pose(0.0, False, outline, (0, 0), float(outline[:, 0].max()) / STEPS_PER_MM, key, grade=grade)
+    return Fixed(pose, int(low[0]), int(low[1]))

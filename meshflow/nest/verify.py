@@ -8,9 +8,9 @@ stricter by that much on either side, so what passes is true of the arcs themsel
 
 Codes: N111 parts too close or overlapping, N112 margin, N113 turn, N114 turned over, N115 copies, N116 sheets,
 N117 material, N118 a figure of the nest is not true, N119 a part that was not given, N120 an outline of no use,
-N121 a part on or too near a flaw, N122 a part on stuff of too low a grade, N126 a locked copy that lies elsewhere,
-N127 a part whose turns all lay its grain across that of the sheet, N131 a part in a hole of another that was not asked
-for.
+N121 a part on or too near a flaw, N122 a part, or a zone of it, on stuff of too low a grade, N126 a locked copy that
+lies elsewhere, N127 a part whose turns all lay its grain across that of the sheet, N131 a part in a hole of another
+that was not asked for.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.layout import Locked, Nest, Placement, SheetLayout
 from meshflow.model.part import Part
+from meshflow.model.stock import Flaw
 
 __all__ = ["CHORD_MM", "TOLERANCE_MM", "verify_nest"]
 
@@ -34,7 +35,9 @@ CHORD_MM = 0.0001
 TURN_TOLERANCE_DEG = 1e-6
 GRAIN_TOLERANCE_DEG = 0.01
 LOCKED_TOLERANCE_MM = 1e-6
+USABLE_TOLERANCE = 1e-4
 _MOST_CHORDS = 20_000
+_QUARTER = 64  # chords to a quarter circle
 
 
 def verify_nest(nest: Nest, parts: Sequence[Part]) -> tuple[Finding, ...]:
@@ -219,19 +222,40 @@ def _check_flaws(
     for number, flaw in enumerate(layout.sheet.flaws, start=1):
         area = shapely.Polygon(_chords(flaw.outline))
         for placement, shape in zip(placed, shapes, strict=True):
-            wanted = known[placement.part].least_grade
-            if flaw.grade and not 0 < wanted < flaw.grade:
-                continue
-            gap = shape.distance(area)
-            over = gap == 0.0 and _overlap_deeper_than(shape, area, TOLERANCE_MM - 2.0 * CHORD_MM)
-            near = flaw.clearance_mm > 0.0 and gap < flaw.clearance_mm - TOLERANCE_MM + 2.0 * CHORD_MM
-            if (over or near) and flaw.grade:
-                text = f"{_name(placement)} asks for grade {wanted} and meets zone {number} of grade {flaw.grade}."
-                found.append(_fault("N122", where, text))
-            elif over or near:
+            if flaw.grade:
+                found += _check_grade(number, flaw, area, placement, shape, known[placement.part], where)
+            elif (gap := _too_near(shape, area, flaw.clearance_mm)) is not None:
                 text = f"{_name(placement)} lies {gap:.3f} mm from flaw {number}, not {flaw.clearance_mm:g} mm."
                 found.append(_fault("N121", where, text))
     return found
+
+
+def _check_grade(
+    number: int, flaw: Flaw, area: Any, placement: Placement, shape: Any, part: Part, where: str
+) -> list[Finding]:
+    """Return where a part, or a zone of it as it was drawn, lies on stuff of too low a grade."""
+    import shapely
+
+    found = []
+    meets = f"meets zone {number} of the sheet, of grade {flaw.grade}."
+    if 0 < part.least_grade < flaw.grade and _too_near(shape, area, flaw.clearance_mm) is not None:
+        text = f"{_name(placement)} asks for grade {part.least_grade} and {meets}"
+        found.append(_fault("N122", where, text))
+    for count, zone in enumerate(part.zones, start=1):
+        if not 0 < zone.least_grade < flaw.grade:
+            continue
+        if _too_near(shapely.Polygon(_laid(_chords(zone.outline), placement)), area, flaw.clearance_mm) is not None:
+            text = f"zone {count} of {_name(placement)} asks for grade {zone.least_grade} and {meets}"
+            found.append(_fault("N122", where, text))
+    return found
+
+
+def _too_near(shape: Any, area: Any, clearance_mm: float) -> float | None:
+    """Return the distance of what overlaps an area or comes nearer to it than a clearance; else None."""
+    gap = float(shape.distance(area))
+    over = gap == 0.0 and _overlap_deeper_than(shape, area, TOLERANCE_MM - 2.0 * CHORD_MM)
+    near = clearance_mm > 0.0 and gap < clearance_mm - TOLERANCE_MM + 2.0 * CHORD_MM
+    return gap if over or near else None
 
 
 def _check_distances(placed: Sequence[Placement], shapes: Sequence[Any], nest: Nest, where: str) -> list[Finding]:
@@ -304,7 +328,38 @@ def _check_figures(
     share = sum(_net_area(known[placement.part]) for placement in placed) / area if area > 0.0 else math.inf
     if not abs(share - layout.utilisation) <= 1e-4:
         found.append(_fault("N118", where, f"the utilisation is said to be {layout.utilisation:g}; it is {share:.5f}."))
-    return found
+    return found + _check_usable(
+        layout, sum(_net_area(known[placement.part]) for placement in placed), margin_mm, where
+    )
+
+
+def _check_usable(layout: SheetLayout, covered: float, margin_mm: float, where: str) -> list[Finding]:
+    """Return what is not true of the usable area, of what is covered of it, and of its bound."""
+    import shapely
+
+    said = layout.usable
+    if said is None:
+        return []
+    sheet, edge = layout.sheet, _edge(layout)
+    whole = edge if edge is not None else shapely.box(0.0, 0.0, sheet.length_mm, sheet.width_mm)
+    flaws = [
+        shapely.Polygon(_chords(flaw.outline)).buffer(flaw.clearance_mm, quad_segs=_QUARTER)
+        for flaw in sheet.flaws
+        if not flaw.grade
+    ]
+    area = float(whole.buffer(-margin_mm, quad_segs=_QUARTER).difference(shapely.union_all(flaws)).area)
+    # Both sides draw arcs by chords of their own.
+    off = USABLE_TOLERANCE * area + CHORD_MM * whole.length
+    if not abs(area - said.area_mm2) <= off:
+        text = f"{said.area_mm2:g} mm2 are said to be usable; it is {area:.1f}."
+        return [_fault("N118", where, text)]
+    if not abs(covered / area - said.covered) <= 2.0 * off / area:
+        text = f"{said.covered:g} of the usable area are said to be covered; it is {covered / area:.5f}."
+        return [_fault("N118", where, text)]
+    if not said.covered <= said.upper_bound + USABLE_TOLERANCE:
+        text = f"more than {said.upper_bound:g} of the usable area are said to be impossible; {said.covered:g} are."
+        return [_fault("N118", where, text)]
+    return []
 
 
 def _area_up_to_used(layout: SheetLayout) -> float:

@@ -268,6 +268,7 @@ def _moved(marking: Marking, squeeze: _Squeeze) -> Marking:
         holes=all_moved(marking.holes),
         folds=all_moved(marking.folds),
         marks=all_moved(marking.marks),
+        zones=all_moved(marking.zones),
         lines=lines,
     )
 

@@ -33,6 +33,7 @@ from meshflow.outline.frame import turned_frame
 from meshflow.outline.marks import CLEARANCE_MM, dressing
 from meshflow.outline.notches import EDGE_GAP_MM, seam_notches
 from meshflow.outline.points import PointsAndLines, points_and_lines
+from meshflow.outline.zones import zones_of
 from meshflow.stock.joining import PointRules
 
 __all__ = ["outline"]
@@ -158,6 +159,8 @@ def outline(
         marks += dressed
         notes += said
         cut += more.cut
+    zones, told = zones_of(asked.marking, cut[0], motion)
+    notes += told
     return Part(
         name=name,
         outline=cut[0],
@@ -179,6 +182,7 @@ def outline(
         allowance_mm=0.0 if refusals else allowance,
         allowances=tuple(allowances) if added else (),
         allowance_reach_mm=added.reach_mm if added else 0.0,
+        zones=zones,
     )
 
 

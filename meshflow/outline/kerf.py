@@ -84,6 +84,7 @@ def _compensated(part: Part, kerf_mm: float) -> Part:
         outline=transformed(outline, motion),
         holes=tuple(transformed(narrowed, motion) for _, narrowed in holes if narrowed is not None),
         marks=tuple(Mark(mark.layer, transformed(mark.curve, motion), mark.purpose) for mark in marks),
+        zones=tuple(replace(zone, outline=transformed(zone.outline, motion)) for zone in part.zones),
         placement_of_pattern=composed(part.placement_of_pattern, motion),
         kerf_compensated_mm=kerf_mm,
         kerf_mm=kerf_mm,

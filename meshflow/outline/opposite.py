@@ -101,6 +101,7 @@ def opposite(part: Part) -> Part:
         name=name,
         outline=outline,
         holes=holes,
+        zones=tuple(replace(zone, outline=_contour(zone.outline, mirror)) for zone in part.zones),
         marks=(*lettering, *marks),
         may_mirror=False,
         turns_deg=tuple(0.0 - turn for turn in part.turns_deg),

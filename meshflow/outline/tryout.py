@@ -80,5 +80,6 @@ def tryout(part: Part, *, kind: TryoutKind, thickness_mm: float, kerf_mm: float)
         most=0,
         least_grade=0,
         grain_deg=None,
+        zones=(),
         notes=(*(replace(note, where=name) for note in part.notes), said),
     )

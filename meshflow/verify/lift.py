@@ -116,7 +116,9 @@ def lift_part(
         worst.append(lift.error_of(points, outside, netted=netted))
         following.append(points)
     worst += lift.missed(following, outside, tolerance)
-    others = [contour for contour in drawing.contours if contour.layer not in ("CUT_OUTSIDE", "CUT_INSIDE", "NOTE")]
+    # A zone of grade is no line of the surface: it only says what the stuff is to be there.
+    apart_from = ("CUT_OUTSIDE", "CUT_INSIDE", "NOTE")
+    others = [c for c in drawing.contours if c.layer not in apart_from and not c.layer.startswith("GRADE_")]
     apart = lift.from_curves([*loose, *others], curves) if curves else 0.0
     error, at = max(worst)
     drawn = _from_part([*outer, *inner], surface.contours) if surface.contours else 0.0

@@ -6,13 +6,14 @@ zone of grade 3 at one end. Parts: six shapes, waved ovals and straps, of 60 to 
 laid along the backbone or turned half round, with five degrees of play; of each as many as would fill a third of the
 hide, so that always some are left over. Margin 6 mm, spacing 3 mm.
 
-Figure: *yield*, net area of the parts laid over usable area, with the bound of `meshflow.nest.reach` beside it.
+Figure: *yield*, net area of the parts laid over usable area, with the bound of `meshflow.nest.yield_bound` beside it.
 Run: ``pytest -s tests/bench/test_bench_hides.py``.
 """
 
 from __future__ import annotations
 
 import statistics
+import time
 
 import numpy as np
 import pytest
@@ -23,7 +24,8 @@ from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.part import Part
 from meshflow.model.stock import Flaw, Sheet
 from meshflow.nest import nest
-from meshflow.nest.reach import most_covered, usable_area
+from meshflow.nest.reach import usable_area
+from meshflow.nest.yield_bound import covered_at_most, usable_area_of
 
 MARGIN_MM, SPACING_MM, SECONDS = 6.0, 3.0, 30.0
 SEEDS = range(6)
@@ -75,7 +77,8 @@ def test_yield_on_hides():
         usable = usable_area(hide, margin_mm=MARGIN_MM)
         areas = {part.name: abs(signed_area(part.outline)) for part in parts}
         laid = sum(areas[place.part] for place in answer.sheets[0].placements)
-        bound = most_covered(hide, parts, margin_mm=MARGIN_MM, spacing_mm=SPACING_MM) / usable
+        counts = [(part, part.quantity) for part in parts]
+        bound = covered_at_most(hide, counts, margin_mm=MARGIN_MM, spacing_mm=SPACING_MM) / usable
         yields.append(laid / usable)
         print(
             f"hide-{seed}  {len(hide.flaws):7d}  {len(answer.sheets[0].placements):6d}  {yields[-1]:.4f}  {bound:.4f}"
@@ -83,6 +86,28 @@ def test_yield_on_hides():
         assert yields[-1] <= bound
     print(f"mean {statistics.mean(yields):.4f}")
     assert min(yields) >= LEAST_YIELD
+
+
+def test_the_bound_takes_less_time_than_a_first_layout():
+    """50 unlike parts on a hide of 500 corners: CPU time of the bound over that of the quickest layout."""
+    chance = np.random.default_rng(7)
+    edge = waved(chance, (900.0, 500.0), 6, 500, 0.25)
+    length, width = edge.max(axis=0).tolist()
+    flaws = (Flaw(Circle((0.5 * length, 0.5 * width), 20.0), 5.0), Flaw(Polycurve(edge * (1.0, 0.2)), 0.0, 2))
+    stuff = Sheet("hide", length, width, count=1, outline=Polycurve(edge), flaws=flaws)
+    halves = chance.uniform(20.0, 60.0, (50, 2)).tolist()
+    parts = [
+        Part(f"part-{k}", Polycurve(waved(chance, (x, y), 3, 60, 0.3)), least_grade=int(k % 3 == 0))
+        for k, (x, y) in enumerate(halves)
+    ]
+    nest(parts[:3], [stuff], seconds=0.0)  # compiles
+    begin = time.process_time()
+    nest(parts, [stuff], seconds=0.0)
+    laid = time.process_time()
+    usable_area_of(stuff, [], [(part, 3) for part in parts], margin_mm=MARGIN_MM, spacing_mm=SPACING_MM)
+    taken = time.process_time() - laid
+    print(f"\nbound {taken:.2f} s, first layout with its bound and check {laid - begin:.2f} s")
+    assert taken < 0.5 * (laid - begin)
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import ezdxf
 import numpy as np
@@ -459,3 +460,53 @@ def test_distances_that_make_no_sense_are_refused(meshflow, parts, words, code, 
     assert answer.code == code
     assert said in answer.err
     assert not (parts / "sheets").exists()
+
+
+def test_a_zone_drawn_in_a_part_keeps_off_what_is_too_poor_for_it(meshflow, shop):
+    """The left half of the hide is of grade 2; only the right quarter of the strip asks for grade 1."""
+    for name, drawn in {"strip": [("CUT_OUTSIDE", 0, 200, 100), ("GRADE_1", 150, 200, 100)],
+                        "hide": [("edge", 0, 600, 200), ("GRADE_2", 0, 300, 200)]}.items():  # fmt: skip
+        doc = ezdxf.new("R2010")
+        doc.header["$INSUNITS"] = 4
+        for layer, left, right, high in drawn:
+            corners = [(left, 0), (right, 0), (right, high), (left, high)]
+            doc.modelspace().add_lwpolyline(corners, close=True, dxfattribs={"layer": layer})
+        doc.saveas(shop / f"{name}.dxf")
+    said = meshflow("nest", "strip.dxf", "--hide", "hide.dxf", "--turns", "0", "--margin", "0", "--out", "sheets")
+    assert (said.code, said.err) == (0, "")
+    answer = nested(shop / "sheets")
+    (place,) = answer["sheets"][0]["placements"]
+    assert 150.0 <= place["x_mm"] < 150.2
+    assert [zone["part"] for zone in answer["zones"]] == ["strip"]
+    (zone,) = ezdxf.readfile(shop / "sheets" / "sheet-01.dxf").modelspace().query('*[layer=="GRADE_1"]')
+    assert min(x for x, *_ in zone.get_points()) == pytest.approx(place["x_mm"] + 150.0)
+
+
+def test_a_grade_of_the_hide_is_still_known_of_its_offcut(meshflow, shop):
+    doc = ezdxf.new("R2010")
+    doc.header["$INSUNITS"] = 4
+    for layer, left, right, high in [("edge", 0, 600, 200), ("GRADE_2", 450, 600, 200)]:
+        corners = [(left, 0), (right, 0), (right, high), (left, high)]
+        doc.modelspace().add_lwpolyline(corners, close=True, dxfattribs={"layer": layer})
+    doc.saveas(shop / "hide.dxf")
+    write_dxf(compose_part(Part("panel", Polycurve([[0, 0], [150, 0], [150, 190], [0, 190]]))), shop / "panel.dxf")
+    fixed = ("--margin", "2", "--turns", "0", "--least-grade", "panel=1")
+    many = meshflow("nest", "panel.dxf", "--hide", "hide.dxf", *fixed, "--quantity", "panel=9", "--out", "many")
+    # On 448 mm of good stuff lie two of 150 x 190, and the bound knows no shapes: all of it but the spacing.
+    found = re.search(
+        r"([0-9.]+) % of 11.7 dm2 usable; no layout of these parts covers more than ([0-9.]+) %", many.out
+    )
+    assert found is not None
+    assert float(found[1]) == pytest.approx(100 * 2 * 150 * 190 / (596 * 196), abs=0.06)
+    assert float(found[1]) < float(found[2]) <= 100 * 448 * 196 / (596 * 196) + 0.1
+    said = meshflow("nest", "panel.dxf", "--hide", "hide.dxf", *fixed, "--keep-offcuts", "100", "--out", "one")
+    assert said.code == 0
+    # 596 x 196 mm are usable, and there is one panel of 150 x 190: more cannot be covered.
+    assert "24.4 % of 11.7 dm2 usable; no layout of these parts covers more" in " ".join(said.out.split())
+    left = "one/sheet-01-offcut-1.dxf"
+    # 445 mm are left, 295 of them good: one panel, and no second beside it that would reach into the poor end.
+    assert meshflow("nest", "panel.dxf", "--hide", left, *fixed, "--quantity", "panel=2", "--out", "two").code == 1
+    (layout,) = nested(shop / "two")["sheets"]
+    (place,) = layout["placements"]
+    (zone,) = [flaw for flaw in layout["flaws"] if flaw["grade"] == 2]
+    assert place["x_mm"] + 150.0 <= min(x for x, _, _ in zone["line"]["points_mm"]) + 1e-3

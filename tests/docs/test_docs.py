@@ -98,7 +98,7 @@ def test_every_command_shown_in_a_page_exists_with_its_options():
 TABLES = {"JobModel": "The job", "PartRow": "`[[part]]`", "SheetRow": "`[[sheet]]`",
           "StitchRow": "`[[part.stitch]]`", "HoleRow": "`[[part.hole]]`", "BendRow": "`[[part.bend]]`",
           "FoldRow": "`[[part.fold]]`", "NotchRow": "`[[part.notch]]`", "MarkRow": "`[[part.mark]]`",
-          "LineRow": "`[[part.line]]`",
+          "LineRow": "`[[part.line]]`", "ZoneRow": "`[[part.zone]]`",
           "MeasureRow": "`[[measure]]`", "AssemblyRow": "`[[assembly]]`", "SupplierRow": "`[[supplier]]`",
           "ReliefRow": "`[[relief]]`", "PunchRow": "`[[tool]]` punch", "StripRow": "`[[tool]]` strip",
           "FormerRow": "`[[tool]]` former", "CastRow": "`[[tool]]` cast", "BlankRow": "`[[tool]]` blank",

@@ -176,7 +176,7 @@ def test_the_check_and_the_search_share_no_code():
     tree = ast.parse(Path(room.__file__).read_text(encoding="utf-8"))
     modules = [node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and node.module]
     ours = {name for name in modules if name.startswith("meshflow")}
-    assert ours <= {f"meshflow.model.{name}" for name in ("arrays", "curve", "finding", "layout", "part")}
+    assert ours <= {f"meshflow.model.{name}" for name in ("arrays", "curve", "finding", "layout", "part", "stock")}
 
 
 def test_what_nest_hands_out_passes():

@@ -209,6 +209,13 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float | None) -> 
     return value
 
 
+def _of_the_usable(usable: Any) -> str:
+    bound = "no layout of these parts covers more"
+    if usable.upper_bound - usable.covered >= 1e-4:  # the bound is rounded up to this
+        bound += f" than {100 * usable.upper_bound:.1f} %"
+    return f"{100 * usable.covered:.1f} % of {usable.area_mm2 / 1e4:.1f} dm2 usable; {bound}"
+
+
 def _say(nest: Any) -> None:
     rows = [("sheet", "size", "pieces", "used")]
     for number, layout in enumerate(nest.sheets, start=1):
@@ -218,6 +225,8 @@ def _say(nest: Any) -> None:
             size = f"{sheet.id}, {sheet.length_mm:.0f} x {sheet.width_mm:.0f} mm"
         used = f"{layout.used_length_mm:.0f} mm of length, {100 * layout.utilisation:.1f} % of it covered"
         rows.append((str(number), size, str(len(layout.placements)), used))
+        if layout.usable is not None:
+            rows.append(("", "", "", _of_the_usable(layout.usable)))
     if nest.sheets:
         show_table(rows)
     count = len(nest.sheets)
