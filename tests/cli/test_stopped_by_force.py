@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from workshop import JOB, contents
+from workshop import contents
 
 from meshflow.drawing import compose_part, write_dxf
 from meshflow.job.nest_files import nest_files
@@ -24,6 +24,29 @@ pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="there is no SIG
 MESHFLOW = [sys.executable, "-m", "meshflow"]
 TESTS = Path(__file__).resolve().parents[1]
 QUIET = dict(os.environ)
+JOB = """\
+title = "left wing"
+
+[[part]]
+name = "plate"
+mesh = "plate.off"
+units = "cm"
+material = "copper"
+thickness = 0.8
+side = "outer"
+quantity = 2
+
+[[sheet]]
+size = "400x300"
+material = "copper"
+thickness = 0.8
+
+[nest]
+effort = 1
+
+[output]
+png = false
+"""
 SLAT = Polycurve([[0, 0], [90, 0], [70, 30], [0, 40]])
 
 # A search of some minutes, stopped long before.
@@ -222,41 +245,41 @@ def test_a_nest_killed_at_any_step_of_writing_leaves_the_earlier_or_the_new_one_
     assert_whole(told, new)
 
 
-def test_a_job_killed_at_any_step_of_moving_its_files_leaves_the_earlier_or_the_new_one_whole(meshflow, shop):
+@pytest.fixture
+def job(shop):
+    (shop / "job.toml").write_text(JOB)
+    return shop
+
+
+def test_a_job_killed_at_any_step_of_moving_its_files_leaves_the_earlier_or_the_new_one_whole(meshflow, job):
     meshflow("run", "job.toml", "--out", "out")
-    # The wall gets another name: some files are taken away, some are new, some replaced, some the same.
-    (shop / "job.toml").write_text(JOB.replace('"wall"', '"side"').replace("left wing", "right wing"))
-    told = killed_everywhere("out", "meshflow.job.run", "publish", ["run", "job.toml", "--out", "out"], shop, stride=14)
+    # The part gets another name: some files are taken away, some are new, some replaced.
+    (job / "job.toml").write_text(JOB.replace('"plate"', '"cover"').replace("left wing", "right wing"))
+    told = killed_everywhere("out", "meshflow.job.run", "publish", ["run", "job.toml", "--out", "out"], job, stride=5)
     new = told["seen"][-1]["next"]
-    assert "patterns/wall.dxf" in told["before"]
-    assert {"patterns/side.dxf", "job.html", "job.record.json"} <= set(new)
-    assert "patterns/wall.dxf" not in new
+    assert "patterns/plate.dxf" in told["before"]
+    assert {"patterns/cover.dxf", "job.html", "job.record.json"} <= set(new)
+    assert "patterns/plate.dxf" not in new
     assert_whole(told, new)
 
 
-@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL], ids=["ctrl-c", "kill"])
-def test_a_job_that_is_stopped_leaves_the_earlier_one_and_can_be_gone_on_with(meshflow, shop, how):
+def test_a_job_that_is_stopped_leaves_the_earlier_one_and_can_be_gone_on_with(meshflow, job):
     meshflow("run", "job.toml", "--out", "out")
-    before = contents(shop / "out")
-    more = JOB.replace("thickness = 0.8\n", "thickness = 0.8\nquantity = 14\n")
-    (shop / "job.toml").write_text(more.replace("effort = 1", "effort = 100000"))
-    process = started(["run", "job.toml", "--out", "out"], shop)
-    when_it_says(process, b"nesting")
-    process.send_signal(how)
-    out, err = process.communicate(timeout=30)
-    assert out == b""
-    if how == signal.SIGINT:
-        assert process.returncode == 130
-        last = b"stopped; what was there before is unchanged. What was computed is kept: run again to go on."
-        assert err.splitlines()[-1] == last
-    assert contents(shop / "out") == before
-    (shop / "job.toml").write_text(more)
+    before = contents(job / "out")
+    more = JOB.replace("quantity = 2", "quantity = 6")
+    (job / "job.toml").write_text(more.replace("effort = 1", "effort = 100000"))
+    for how in (signal.SIGINT, signal.SIGKILL):
+        process = started(["run", "job.toml", "--out", "out"], job)
+        when_it_says(process, b"nesting")
+        process.send_signal(how)
+        out, err = process.communicate(timeout=30)
+        assert out == b""
+        assert contents(job / "out") == before
+        if how == signal.SIGINT:
+            assert process.returncode == 130
+            last = b"stopped; what was there before is unchanged. What was computed is kept: run again to go on."
+            assert err.splitlines()[-1] == last
+    (job / "job.toml").write_text(more)
     said = meshflow("run", "job.toml", "--out", "out")
     assert said.code == 0
     assert " kept from an earlier run" in said.out
-    if how == signal.SIGINT:
-        return
-    fresh = meshflow("run", "job.toml", "--out", "fresh")
-    assert fresh.code == 0
-    again = {name: data for name, data in contents(shop / "out").items() if name.endswith((".dxf", ".svg"))}
-    assert again == {name: contents(shop / "fresh")[name] for name in again}
