@@ -23,7 +23,8 @@ from meshflow.nest.outlines import ring_area
 from meshflow.nest.placement import Board, Layout, fits
 from meshflow.nest.plane import Plane, Ways, boards_of, plane_of, ways_of
 from meshflow.nest.prepare import Piece
-from meshflow.nest.pressing import Crew, Packing
+from meshflow.nest.pressing import Crew
+from meshflow.nest.task import Packing
 
 __all__ = ["LEAST_GAIN_STEPS", "MOST_PIECES", "MOVES_PER_EFFORT", "TABLE_COST", "Improver"]
 

@@ -15,7 +15,7 @@ from meshflow.nest.depths import DepthTable, depth_table, table_cost
 from meshflow.nest.nofit import NoFitCache
 from meshflow.nest.placement import Board, Fixed, Size, Spot
 from meshflow.nest.prepare import Piece, Pose
-from meshflow.nest.pressing import Packing, Task
+from meshflow.nest.task import Packing, Task
 
 __all__ = ["Plane", "Ways", "boards_of", "plane_of", "ways_of"]
 

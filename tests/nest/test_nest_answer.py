@@ -362,12 +362,12 @@ def test_an_interrupt_of_the_check_ends_nothing_but_a_second_one_does(monkeypatc
 
 
 def test_an_interrupt_while_fillers_are_laid_hands_out_what_lies(monkeypatch):
-    from meshflow.nest.search import _Tries
+    from meshflow.nest.tries import Tries
 
     def stop(self, layout):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(_Tries, "filled", stop)
+    monkeypatch.setattr(Tries, "filled", stop)
     parts = [rectangle("plate", 90, 40, quantity=3, most=9)]
     answer = nest(parts, [Sheet("s", 400.0, 300.0)])
     assert answer.stopped_by == "interrupt"

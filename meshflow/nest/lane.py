@@ -1,16 +1,9 @@
-"""Pressing a complete layout into less sheet: onto fewer sheets, and to less length on the last.
+"""One line of search that presses a complete layout into less sheet.
 
-The maker would call it pushing the pieces together. A layout is given less room than it needs, so that pieces lie in
-each other; then they are moved apart in it (`separation_kernel`), and what hardly overlaps is settled exactly
-(`compaction`). If it works, the room gets smaller again; if not, two pieces change places and it is tried anew.
-
-Terms: a *lane* is one line of search with random numbers of its own. There are always `LANES` of them, whatever the
-machine; they run side by side where there are cores and meet after every `ROUND` moves, where a lane that is behind
-takes over the best layout. So the answer depends on seed and effort alone.
-
-Two ways of trying take turns in a lane, each longer than the last time. *Exploring* takes much length off and changes
-pieces in one of the failed layouts that came nearest; *closing up* takes little off the best layout, out of its
-middle.
+Two ways of trying take turns, each longer than the last time. *Exploring* takes length off and changes pieces in one of
+the failed layouts that came nearest; *closing up* takes little off the layout it has, out of its middle. A lane that
+finds nothing for long strews some pieces of its best layout anew and starts over from there: most of what long searches
+gain comes from such new starts.
 
 References
 ----------
@@ -22,129 +15,29 @@ from __future__ import annotations
 
 import random
 import threading
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from meshflow.model.arrays import BoolArray, FloatArray, IntArray
+from meshflow.model.arrays import FloatArray, IntArray
 from meshflow.nest.compaction import pressed
-from meshflow.nest.depths import DepthTable
+from meshflow.nest.task import Packing, Task
 
-__all__ = ["EXACT_STEPS", "LANES", "ROUND", "Crew", "Lane", "Packing", "Task"]
+__all__ = ["EXACT_STEPS", "Lane"]
 
-LANES = 2
-ROUND = 4000  # moves of a lane between two meetings
 _SLICE = 400  # moves between two looks at the clock
 _SAMPLES, _KEEP = 200, 3
 EXACT_STEPS = 3.0  # depth that a layout may keep [grid steps], beside what the table gives
 _ZERO, _NEAR = 1e-6, 2e-3  # depths, over the width: what counts as none, and what is worth settling exactly
-_TAKEN_OFF = 0.01  # share of the length that exploring takes off
+_TAKEN_OFF = 0.004  # share of the length that exploring takes off
 _CLOSED = (0.005, 0.0003)  # and closing up, from its first to its last
-_PATIENCE = (40, 60)  # rounds without help, exploring and closing up
+_PATIENCE = (100, 100)  # rounds without help, exploring and closing up
 _CYCLE, _LONGER, _CLOSING = 5000, 1.6, 0.6  # moves of the first exploring, how each grows, closing over exploring
 _POOL = 12  # failed layouts kept
+_STALE = 2500  # moves a piece without gain, after which a lane leaves where it is
+_STREWN, _WIDENED = (0.1, 0.6), 1.02  # share of the pieces strewn anew then, and the length they are given
+_LEAVING = 4  # tries of it
 _NO_GAIN = 100.0  # grid steps above the least possible that are not worth the search: 0.01 mm
-
-
-@dataclass(frozen=True, eq=False)
-class Packing:
-    """Where all pieces lie.
-
-    Parameters
-    ----------
-    pos : (n, 2) float array
-        Places [grid steps], in the plane in which the rooms stand side by side.
-    poses : (n,) int array
-        Poses, by their number in the table.
-    where : (n,) int array
-        Rooms.
-    length : float
-        Used length of the last room [grid steps].
-    """
-
-    pos: FloatArray
-    poses: IntArray
-    where: IntArray
-    length: float
-
-    def copies(self) -> tuple[FloatArray, IntArray, IntArray]:
-        """Return the arrays, to be written to."""
-        return self.pos.copy(), self.poses.copy(), self.where.copy()
-
-
-@dataclass(frozen=True, eq=False)
-class Task:
-    """What is to be pressed.
-
-    Parameters
-    ----------
-    table : DepthTable
-        Depths of the poses.
-    lists : (n, 2) int array
-        First pose of each piece, and the one after its last.
-    rooms : (r, 4) float array
-        Left and lower edge, length and width of each room; only the last one gets shorter.
-    movable : (n,) bool array
-        Pieces that may be moved.
-    taken : float
-        Length of the last room that is used whatever happens [grid steps]: copies are locked there.
-    """
-
-    table: DepthTable
-    lists: IntArray
-    rooms: FloatArray
-    movable: BoolArray
-    taken: float = 0.0
-
-    def used(self, pos: FloatArray, poses: IntArray, where: IntArray) -> float:
-        """Return the used length of the last room [grid steps]."""
-        last = (where == len(self.rooms) - 1) & self.movable
-        if not last.any():
-            return 0.0
-        ends = pos[last, 0] + self.table.sizes[poses[last], 0]
-        return float(ends.max() - self.rooms[-1, 0])
-
-    def least(self) -> float:
-        """Return a length of the last room that no layout can go below [grid steps]."""
-        rooms = self.rooms
-        elsewhere = float((rooms[:-1, 2] * rooms[:-1, 3]).sum())
-        by_area = (float(self.areas[self.movable].sum()) - elsewhere) / float(rooms[-1, 3])
-        lists = self.lists[self.movable].tolist()
-        longest = max(self._shortest(begin, end) for begin, end in lists) if len(rooms) == 1 else 0.0
-        return max(by_area, longest, self.taken)
-
-    def _shortest(self, begin: int, end: int) -> float:
-        sizes = self.table.sizes[begin:end]
-        standing = sizes[sizes[:, 1] <= self.rooms[-1, 3], 0]
-        return float(standing.min()) if len(standing) else 0.0
-
-    @property
-    def areas(self) -> FloatArray:
-        """Area of each piece [grid steps squared]."""
-        return self.table.areas[self.lists[:, 0]]
-
-    def fitted(self, pos: FloatArray, poses: IntArray, where: IntArray, rooms: FloatArray) -> bool:
-        """Move pieces into rooms that take them; return whether there are such for all.
-
-        A piece too long for its room takes another pose, or else goes to the first room that takes it.
-        """
-        sizes = self.table.sizes
-        for p in np.flatnonzero(np.any(sizes[poses] > rooms[where, 2:], axis=1) & self.movable).tolist():
-            places = [(int(where[p])), *range(len(rooms))]
-            ways = [
-                (room, pose)
-                for room in places
-                for pose in range(self.lists[p, 0], self.lists[p, 1])
-                if np.all(sizes[pose] <= rooms[room, 2:])
-            ]
-            if not ways:
-                return False
-            where[p], poses[p] = ways[0]
-        moved, on = self.movable, where[self.movable]
-        low = rooms[on, :2]
-        pos[moved] = np.clip(pos[moved], low, low + rooms[on, 2:] - sizes[poses[moved]])
-        return True
 
 
 @dataclass(eq=False)
@@ -172,6 +65,8 @@ class Lane:
     _due: int = 0  # moves after which the way of trying changes
     _cycle: int = 0
     _closing: bool = False
+    base: Packing = field(init=False)  # what it works on: at times longer than its best
+    _gained: int = 0  # moves at the last gain
     _begun: int = 0
     fits: bool = False
     _near: Packing | None = None
@@ -182,6 +77,8 @@ class Lane:
         self._due = _CYCLE
         area = self.task.table.sizes.prod(axis=1)[self.task.lists[:, 0]]
         self._large = np.flatnonzero(self.task.movable)
+        self.base = self.best
+        self._stale = _STALE * int(self.task.movable.sum())
         self._large = self._large[np.argsort(-area[self._large], kind="stable")]
         self._large = self._large[: max(4, int(0.6 * len(self._large)))]
         self._start: Packing | None = None
@@ -197,22 +94,59 @@ class Lane:
         until = self.moves + moves
         while self.moves < until and not self.stop.is_set() and not self.fits:
             self.fits = self._explore(float(self.task.rooms[-1, 2]))
+        if self.fits:
+            self.best = self.base
 
     def round(self, moves: int) -> None:
         """Search for about so many moves more."""
         until = self.moves + moves
         while self.moves < until and not self.stop.is_set() and not self.finished:
+            if self.moves - self._gained > self._stale:
+                self._leave()
             if self.moves >= self._due:
                 self._change()
             if self._closing:
                 self._close_up()
             else:
-                self._explore(max(self.best.length * (1.0 - _TAKEN_OFF), self._least))
+                self._explore(max(self.base.length * (1.0 - _TAKEN_OFF), self._least))
 
-    def adopt(self, best: Packing) -> None:
-        """Go on from a better layout that another lane has found."""
-        self.best, self._start = best, None
+    def adopt(self, packing: Packing) -> None:
+        """Go on from a layout, here or found by another lane."""
+        self.base, self._start = packing, None
+        self._gained = self.moves
         self._pool.clear()
+        if packing.length < self.best.length:
+            self.best = packing
+
+    def meet(self, best: Packing) -> None:
+        """Take over what another lane has found, if it is better and nothing has been found here for long."""
+        if best.length < self.best.length and self.moves - self._gained > 0.5 * self._stale:
+            self.adopt(best)
+
+    def _leave(self) -> None:
+        """Strew some of the pieces of the best anew, with more room, and go on from there."""
+        self._gained = self.moves
+        for _ in range(_LEAVING):
+            strewn = self._strewn()
+            _, tried = self._separated(strewn, strewn.length, _PATIENCE[1])
+            if tried is not None:
+                self.adopt(tried)
+                self._cycle, self._closing = 0, False
+                self._begun, self._due = self.moves, self.moves + _CYCLE
+                return
+
+    def _strewn(self) -> Packing:
+        task, chance = self.task, self._chance
+        pos, poses, where = self.best.copies()
+        length = self.best.length * _WIDENED
+        movable = np.flatnonzero(task.movable).tolist()
+        share = _STREWN[0] + (_STREWN[1] - _STREWN[0]) * chance.random()
+        for p in chance.sample(movable, max(1, int(share * len(movable)))):
+            room = task.rooms[where[p]]
+            long = length if where[p] == len(task.rooms) - 1 else float(room[2])
+            pos[p] = room[0] + chance.random() * long, room[1] + chance.random() * float(room[3])
+            poses[p] = chance.randrange(int(task.lists[p, 0]), int(task.lists[p, 1]))
+        return Packing(pos, poses, where, length)
 
     def _change(self) -> None:
         self._closing = not self._closing
@@ -222,7 +156,7 @@ class Lane:
         self._start = None
 
     def _explore(self, length: float) -> bool:
-        start = self._start or self.best
+        start = self._start or self.base
         self._start = None
         total, tried = self._separated(start, length, _PATIENCE[0])
         if tried is not None:
@@ -241,18 +175,18 @@ class Lane:
     def _close_up(self) -> None:
         share = min((self.moves - self._begun) / max(self._due - self._begun, 1), 1.0)
         taken = _CLOSED[0] * (1.0 - share) + _CLOSED[1]
-        length = max(self.best.length * (1.0 - taken), self._least)
-        pos, poses, where = self.best.copies()
+        length = max(self.base.length * (1.0 - taken), self._least)
+        pos, poses, where = self.base.copies()
         # Out of the middle: what lies right of a line moves left, so that pieces anywhere have to make room.
         last = (where == len(self.task.rooms) - 1) & self.task.movable
         middle = pos[:, 0] + 0.5 * self.task.table.sizes[poses, 0] - self.task.rooms[-1, 0]
-        pos[last & (middle > self._chance.random() * self.best.length), 0] -= self.best.length - length
+        pos[last & (middle > self._chance.random() * self.base.length), 0] -= self.base.length - length
         start = Packing(pos, poses, where, length)
         if self._chance.random() < 0.3:
             start = self._exchanged(start)
         _, tried = self._separated(start, length, _PATIENCE[1])
         if tried is not None:
-            self.best = tried
+            self.adopt(tried)
 
     def _exchanged(self, packing: Packing) -> Packing:
         """Return the packing with two of the larger pieces, unlike if there are such, in each other's places."""
@@ -342,76 +276,3 @@ class Lane:
             return None
         used = task.used(moved, poses, where)
         return Packing(moved, poses.copy(), where.copy(), min(used, length))
-
-
-class Crew:
-    """The lanes of one task.
-
-    Parameters
-    ----------
-    task : Task
-        What is to be pressed.
-    start : Packing
-        A layout, without overlaps unless it is to be made to fit.
-    seed : int
-        Start of the random numbers.
-    side_by_side : bool
-        Whether lanes run in threads of their own; the answer is the same.
-    """
-
-    def __init__(self, task: Task, start: Packing, seed: int, *, side_by_side: bool = True) -> None:
-        self._stop = threading.Event()
-        self._threads = LANES if side_by_side else 1
-        self.lanes = [Lane(task, start, 1_000_003 * seed + number, self._stop) for number in range(LANES)]
-
-    @property
-    def best(self) -> Packing:
-        """The shortest layout so far."""
-        return min((lane.best for lane in self.lanes), key=lambda packing: packing.length)
-
-    @property
-    def finished(self) -> bool:
-        """Whether the best cannot become shorter."""
-        return any(lane.finished for lane in self.lanes)
-
-    def fit(self, moves: int, between: Callable[[int], None]) -> tuple[int, Packing | None]:
-        """Look for a layout without overlaps; return the moves of a lane, and the layout if there is one."""
-        done = 0
-        while done < moves:
-            step = min(ROUND, moves - done)
-            self._together([lane.fit for lane in self.lanes], step, done, between)
-            done += step
-            found = [lane.best for lane in self.lanes if lane.fits]
-            if found:
-                return done, found[0]
-        return done, None
-
-    def shorten(self, moves: int, between: Callable[[int], None]) -> int:
-        """Make the last room shorter; return the moves of a lane. `between` gets the moves done so far."""
-        done = 0
-        while done < moves and not self.finished:
-            step = min(ROUND, moves - done)
-            self._together([lane.round for lane in self.lanes], step, done, between)
-            done += step
-            best = self.best
-            for lane in self.lanes:
-                if best.length < lane.best.length:
-                    lane.adopt(best)
-            between(done)
-        return done
-
-    def _together(
-        self, works: Sequence[Callable[[int], None]], moves: int, done: int, between: Callable[[int], None]
-    ) -> None:
-        from concurrent.futures import ThreadPoolExecutor, wait
-
-        with ThreadPoolExecutor(self._threads) as pool:
-            try:
-                running = [pool.submit(work, moves) for work in works]
-                while wait(running, timeout=0.1).not_done:
-                    between(done)
-                for future in running:
-                    future.result()
-            except BaseException:
-                self._stop.set()
-                raise
