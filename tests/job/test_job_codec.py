@@ -27,8 +27,8 @@ from meshflow.model.curve import Circle, Dot, Motion, Polycurve
 from meshflow.model.drawing import Drawing, Layer, Stroke
 from meshflow.model.finding import Finding, Severity
 from meshflow.model.forming import Forming, Shear
-from meshflow.model.layout import Nest, Placement, SheetLayout
-from meshflow.model.part import Mark, Part
+from meshflow.model.layout import Nest, Placement, SheetLayout, UsableArea
+from meshflow.model.part import Mark, Part, Zone
 from meshflow.model.pattern import Seam, Verdict
 from meshflow.model.region import Smoothing
 from meshflow.model.stock import Flaw, Material, Sheet
@@ -95,11 +95,13 @@ def records():
         (finding,),
         Motion(True, 0.25, 1.0, -2.0),
         0.8,
+        zones=(Zone(Circle((4.0, 2.0), 1.0), 2),),
     )
     flaws = (Flaw(Circle((20.0, 30.0), 4.0), 1.5), Flaw(outline, 0.0, 2))
     stuff = ("dc01", 1.0, 2, "left over", ("steel",), "USER", "by hand", "scratched")
     sheet = Sheet("500x400", 500.0, 400.0, *stuff, outline, flaws, 12.5)
-    layout = SheetLayout(sheet, (Placement("wall", 1, 10.0, 20.0, 90.0, True),), 123.4, 0.55)
+    usable = UsableArea(190_000.0, 0.41, 0.87)
+    layout = SheetLayout(sheet, (Placement("wall", 1, 10.0, 20.0, 90.0, True),), 123.4, 0.55, usable)
     nest = Nest((layout,), (("collar", 2),), 1, True, "effort", 10.0, 3.0, 7, 4, (finding,))
     report = CheckReport(source, 9, 8, (1.0, 2.0, 3.0), 1, 2, (finding,))
     drawing = Drawing("wall", (Stroke(Layer.CUT_OUTSIDE, outline),), (0.0, 0.0, 10.0, 5.0), ("net",), {"units": "mm"})
