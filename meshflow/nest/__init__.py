@@ -14,6 +14,7 @@ smaller than drawn; `nofit` knows where two of them overlap, exactly; `placement
 ends least far right; `search` tries orders; `bounds` says how many sheets are needed at least; `verify` checks the
 answer on the outlines as drawn and shares no code with the rest. `improve` presses the best layout together: `depths`
 says how deep pieces lie in each other, `pressing` moves them apart in less room, `compaction` closes the last gaps.
+`lattices` finds how many copies of one shape lie closest, `patterned` lays them so.
 
 Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used, `locked` of copies whose place the
 maker has decided. Where it is asked for, `in_holes` lays small parts into the holes of larger ones before the search,
