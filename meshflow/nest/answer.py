@@ -201,7 +201,7 @@ def _note(
         text = f"{size} and fits none of the sheets, offcuts and hides, even when nothing else lies there."
         remedy = "Allow more turns or a lower grade, take a larger piece, or divide the part."
         return _finding("N101", part.name, text, remedy, count)
-    if found.stopped_by == "interrupt":
+    if not found.all_tried:
         text = f"{count} of {part.quantity} copies were not laid before the interrupt."
         return _finding("N103", part.name, text, "Nest again and let the first layout finish.", count)
     text = f"{count} of {part.quantity} copies found no place: all sheets in stock that fit are full."
