@@ -13,7 +13,7 @@ import time
 import numpy as np
 import pytest
 
-import meshflow.nest.search as searching
+import meshflow.nest.tries as trying
 from meshflow.model.curve import Polycurve
 from meshflow.model.layout import Nest
 from meshflow.model.part import Part
@@ -62,9 +62,9 @@ def timed(parts: list[Part]) -> tuple[Nest, float]:
 def measured(parts: list[Part], monkeypatch: pytest.MonkeyPatch, *, lattices: bool, press: bool) -> tuple[Nest, float]:
     with monkeypatch.context() as patched:
         if not lattices:
-            patched.setattr(searching, "patterned_layouts", lambda *_, **__: iter(()))
+            patched.setattr(trying, "patterned_layouts", lambda *_, **__: iter(()))
         if not press:
-            patched.setattr(searching._Tries, "press_all", lambda *_: None)
+            patched.setattr(trying.Tries, "press_all", lambda *_: None)
         return timed(parts)
 
 

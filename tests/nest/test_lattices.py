@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from plates import assert_plainly_valid, rectangle, saddle, star, tromino
 
 import meshflow.nest.lattices as lattices_room
-import meshflow.nest.search as searching
+import meshflow.nest.tries as trying
 from meshflow.model.curve import Circle, Polycurve
 from meshflow.model.part import Part
 from meshflow.model.stock import Flaw, Sheet
@@ -143,7 +143,7 @@ DROP = Polycurve(np.array([[0, 0], [30, -14], [62, 0], [70, 18], [50, 30], [20, 
 
 def without_lattices(monkeypatch: pytest.MonkeyPatch, *given, **options):
     with monkeypatch.context() as patched:
-        patched.setattr(searching, "patterned_layouts", lambda *_, **__: iter(()))
+        patched.setattr(trying, "patterned_layouts", lambda *_, **__: iter(()))
         return nest(*given, **options)
 
 
@@ -162,7 +162,7 @@ def test_many_copies_take_no_more_length_than_without_lattices(monkeypatch, outl
 
 def test_a_shape_that_pairs_well_takes_much_less_length_with_lattices(monkeypatch):
     # Laid one by one, pressing left out: 180 triangles end at half as much again.
-    monkeypatch.setattr(searching._Tries, "press_all", lambda *_: None)
+    monkeypatch.setattr(trying.Tries, "press_all", lambda *_: None)
     parts = [Part("gusset", Polycurve([[0, 0], [80, 0], [30, 50]]), quantity=180)]
     sheet = Sheet("sheet", 2000.0, 1000.0)
     before = without_lattices(monkeypatch, parts, [sheet]).sheets[0]

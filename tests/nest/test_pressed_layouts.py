@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hides import blob, box, check
 
-import meshflow.nest.search as searching
+import meshflow.nest.tries as trying
 from meshflow.model.curve import Polycurve
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
@@ -106,7 +106,7 @@ def test_an_interrupt_while_pressing_gives_the_best_so_far(after):
 
 
 def test_too_many_ways_to_lie_are_searched_by_orders(monkeypatch):
-    monkeypatch.setattr(searching, "TABLE_COST", (0.0, 0.0))
+    monkeypatch.setattr(trying, "TABLE_COST", (0.0, 0.0))
     answer = nest(KIDNEYS, [Sheet("s", 900.0, 200.0)], spacing_mm=2.0)
     assert answer.verified
     check(answer, KIDNEYS, margin=10.0, spacing=2.0)
