@@ -89,11 +89,11 @@ def _as_listed(angle_deg: float, part: Part) -> float:
 
 
 def _with(layout: SheetLayout, laid: list[Placement], areas: Mapping[str, float]) -> SheetLayout:
-    before, now = (math.fsum(areas[one.part] for one in these) for these in (layout.placements, laid))
-    share = round(now / sheet_area(layout.sheet, up_to_mm=layout.used_length_mm), 6)
+    area = math.fsum(areas[one.part] for one in laid)
+    share = round(area / sheet_area(layout.sheet, up_to_mm=layout.used_length_mm), 6)
     usable = layout.usable
-    if usable is not None and before > 0.0:
-        usable = replace(usable, covered=round(usable.covered * now / before, 6))
+    if usable is not None and usable.area_mm2 > 0.0:
+        usable = replace(usable, covered=round(area / usable.area_mm2, 6))
     laid = sorted(laid, key=lambda placement: (placement.part, placement.copy))
     return replace(layout, placements=tuple(laid), utilisation=share, usable=usable)
 

@@ -40,7 +40,7 @@ from meshflow.nest.reach import SHORT, reached_by, usable_shape
 
 __all__ = ["covered_at_most", "usable_area_of"]
 
-_FINE_MM = 1e-3
+_FINE_MM = 1e-4
 _CHORD_MM = 0.01  # of `material` by default
 _ROUND = 32
 _PLACES = 4  # of shares; the bound is rounded up
@@ -80,7 +80,7 @@ def usable_area_of(
     if area <= 0.0:
         return None
     bound = math.ceil(most / area * 10**_PLACES - 1e-6) / 10**_PLACES
-    return UsableArea(round(area, 1), round(covered / area, 6), min(bound, 1.0))
+    return UsableArea(round(area, 4), round(covered / area, 6), min(bound, 1.0))
 
 
 def _usable_area(sheet: Sheet, margin_mm: float) -> float:

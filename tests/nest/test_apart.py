@@ -154,7 +154,7 @@ def test_distances_that_make_no_sense_are_named(apart, said):
 
 
 @given(more=st.integers(0, 200_000), kind=st.integers(0, 4))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=10, deadline=None)
 def test_an_outline_is_moved_outwards_by_no_less(more, kind):
     ring = make_pieces([Part("p", blob(20.0, kind))], 2.0)[0].poses[0].ring
     own, grown = shapely.Polygon(ring), shapely.Polygon(grown_more(ring, more))

@@ -21,7 +21,7 @@ from meshflow.nest.prepare import usable_steps
 from meshflow.nest.shaped import fixed_pieces
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(
     margin=st.sampled_from([0.0, 0.5, 4.0, 30.0]),
     spacing=st.sampled_from([0.0, 0.3, 3.0, 12.0]),

@@ -218,7 +218,7 @@ def test_copies_mixed_with_other_parts_lie_as_they_may(monkeypatch):
     assert after.sheets[-1].used_length_mm <= before.sheets[-1].used_length_mm
 
 
-@settings(max_examples=15, deadline=None, derandomize=True)
+@settings(max_examples=5, deadline=None, derandomize=True)
 @given(
     st.integers(0, 10**6),
     st.integers(6, 40),

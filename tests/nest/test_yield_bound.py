@@ -88,7 +88,7 @@ def test_the_bound_is_no_weaker_than_what_went_before():
     assert new <= most_covered(stuff, parts, margin_mm=6.0, spacing_mm=3.0) * (1.0 + 2e-3)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(
     seed=st.integers(0, 1000),
     margin=st.sampled_from([0.0, 8.0]),
@@ -185,3 +185,11 @@ def test_round_offcuts_and_arcs_are_measured_as_the_check_measures_them():
         answer = nest([Part("a", box(12.0, 9.0), quantity=2)], [sheet], margin_mm=1.0, spacing_mm=1.0)
         assert answer.verified
         assert answer.unplaced == ()
+
+
+@pytest.mark.parametrize("radius", [3.0, 5.7, 11.3, 80.0])
+def test_offcuts_as_small_as_a_coin_are_measured_as_finely_as_the_check_does(radius):
+    part = Part("disc", Circle((0.0, 0.0), radius / 4.0), quantity=3)
+    round_one = Sheet("off", 2.0 * radius, 2.0 * radius, outline=Circle((radius, radius), radius))
+    answer = nest([part], [round_one], margin_mm=0.1, spacing_mm=0.2)
+    assert answer.sheets[0].usable.area_mm2 == pytest.approx(math.pi * (radius - 0.1) ** 2, rel=1e-4)

@@ -128,7 +128,7 @@ def test_zones_of_several_grades_each_keep_off_what_is_too_poor_for_them():
     assert 0.0 <= placed(bag(zones=(near,)), sheet).x_mm - 70.0 < PLAY_MM
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=4, deadline=None)
 @given(
     spacing=st.sampled_from([0.0, 0.3, 5.0]),
     clearance=st.sampled_from([0.0, 0.2, 6.0]),
