@@ -158,10 +158,10 @@ for data in (*(dxf_bytes(drawing, version=v) for v in ("R12", "R2000", "R2010"))
 """
 
 
-def test_twelve_hash_seeds_give_one_file_of_each_version() -> None:
+def test_six_hash_seeds_give_one_file_of_each_version() -> None:
     # ezdxf keeps its class list in a set, whose order follows the hash seed.
     answers = set()
-    for seeds in np.arange(12).reshape(-1, 3):  # three at a time
+    for seeds in np.arange(6).reshape(-1, 3):  # three at a time
         running = [
             subprocess.Popen(
                 [sys.executable, "-c", PRINT_HASHES],

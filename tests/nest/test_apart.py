@@ -74,7 +74,7 @@ def test_margins_and_flaws_keep_their_own_distance():
     assert min(shape.distance(shapely.box(500, 0, 501, 100)) for shape in shapes) >= 4.0 - NEAR_MM
 
 
-@settings(max_examples=9, deadline=None)
+@settings(max_examples=4, deadline=None)
 @given(
     spacing=st.sampled_from([0.0, 1.0, 5.0]),
     own=st.lists(st.sampled_from([None, 0.0, 0.5, 2.0, 12.0]), min_size=6, max_size=6),
