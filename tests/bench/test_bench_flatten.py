@@ -163,7 +163,6 @@ def test_two_hundred_thousand_faces_cost_less_than_one_step_of_the_reference(sca
     assert mine <= 1.0 * other
 
 
-@pytest.mark.slow
 def test_eight_hundred_thousand_faces(scan, tmp_path):
     """Near-linear growth, cheaper than the reference's conformal map, half of SLIM's memory; each in a process."""
     small = patch(scan, 0.32, subdivisions=1)

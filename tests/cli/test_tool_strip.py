@@ -57,6 +57,7 @@ def test_a_strip_that_lies_askew_is_laid_along_x_first(meshflow, tmp_path):
     assert record["repeats_alike"]["angle_deg"] == pytest.approx(11.46, abs=0.3)
 
 
+@pytest.mark.slow
 def test_two_runs_write_the_same_bytes(meshflow, relief, tmp_path):
     folders = [tmp_path / "one", tmp_path / "two"]
     for out in folders:

@@ -78,6 +78,7 @@ def test_a_line_of_many_pieces_is_one(save: Save) -> None:
     assert sorted(line.curve.points.tolist()) == [[k, k * k] for k in range(5)]
 
 
+@pytest.mark.slow
 def test_a_hundred_thousand_ends_in_one_place_do_not_fill_the_memory() -> None:
     from meshflow.drawing.joining import join_lines
 

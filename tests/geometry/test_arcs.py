@@ -89,6 +89,7 @@ def test_ten_primitives_come_back_as_about_ten_pieces(noise, tolerance, most):
     assert signed_area(fit) == pytest.approx(signed_area(ten_primitives()), rel=3e-4)
 
 
+@pytest.mark.slow
 def test_a_tolerance_of_twice_the_noise_falls_into_many_pieces():
     points = sampled(ten_primitives(), 2000, noise=0.010)
     assert len(fit_arcs(points, tolerance=0.02).points) > 80

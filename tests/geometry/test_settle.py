@@ -102,6 +102,7 @@ def test_a_piece_that_would_leave_the_tolerance_goes_back_to_the_points(monkeypa
     assert worst > 0.05
 
 
+@pytest.mark.slow
 @settings(max_examples=10, deadline=None)
 @given(
     st.integers(0, 2**32 - 1),

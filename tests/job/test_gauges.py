@@ -59,6 +59,7 @@ def test_lengths_and_areas_are_those_of_a_second_library(horse, tmp_path):
     assert "horse-section-01.dxf" in published.files
 
 
+@pytest.mark.slow
 def test_the_files_are_the_same_bytes_again_and_gauges_share_their_plate(horse, tmp_path):
     for folder in ("one", "two"):
         section_file(horse, out=tmp_path / folder, units="mm", every_mm=40.0, gauge_mm=20.0)

@@ -169,6 +169,7 @@ def test_of_the_seams_round_a_loop_the_shortest_closes_it():
     assert sewing_order(()) == ()
 
 
+@pytest.mark.slow
 def test_a_drawn_line_parts_a_region_and_the_same_run_gives_the_same_bytes(tmp_path):
     along = np.linspace(-1.3, 1.3, 9)
     rows = RADIUS * np.stack([np.sin(along), 0.1 * np.sin(3 * along), np.cos(along)], axis=1)

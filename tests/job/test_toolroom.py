@@ -142,6 +142,7 @@ def test_the_files_of_a_tool_that_is_no_longer_asked_for_are_taken_away(scans, t
     assert result.published.left == ("tools/block/block-view.png",)
 
 
+@pytest.mark.slow
 def test_two_folders_hold_the_same_bytes(made, scans, tmp_path):
     file = job(scans, RELIEF, PUNCH, name="alone.toml")
     one, two = tmp_path / "one", tmp_path / "two"

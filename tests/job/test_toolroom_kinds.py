@@ -51,6 +51,7 @@ def test_strip_cast_and_rule_die_are_made_and_their_figures_are_in_record_and_do
             assert caution.split(":")[0][:40] in page
 
 
+@pytest.mark.slow
 def test_two_hash_seeds_and_two_runs_give_the_same_bytes(shop):
     job = write_job(shop, PLATE, BOSS, BLANK, FORMER, CAST)
     script = "import sys, meshflow; meshflow.run(sys.argv[1], out=sys.argv[2])"

@@ -208,6 +208,7 @@ def test_the_drawing_says_that_it_is_a_blank_and_reads_back_as_one(tmp_path):
     assert "Blank" not in " ".join(compose_part(outline(star())).comments)
 
 
+@pytest.mark.slow
 def test_twice_the_same_blank_is_the_same_to_the_bit():
     one, two = (outline(star(), allowance_mm=6.0).outline for _ in range(2))
     assert isinstance(one, Polycurve)

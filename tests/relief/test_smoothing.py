@@ -37,6 +37,7 @@ def test_waves_of_twice_the_length_stay_and_of_half_of_it_go():
         assert np.sum(after * before) / np.sum(before**2) == pytest.approx(kept, abs=0.004)
 
 
+@pytest.mark.slow
 @settings(deadline=None)  # the first call compiles
 @given(numbers=st.lists(st.floats(-0.02, 0.02), min_size=6, max_size=6), length=st.sampled_from([1.0, 2.5, 6.0]))
 def test_any_quadric_passes_unchanged_also_at_the_rim_and_round_openings(numbers, length):
