@@ -40,7 +40,8 @@ class DepthTable:
     ----------
     arrays : tuple of ndarray
         For the compiled loops: sides (start x and y, end x and y, 1 over the square of the length), where each pair
-        begins, its box, where its picture begins, its rows and columns, the pictures, nodes to a grid step.
+        begins, its box, where its picture begins, its rows and columns, the pictures, nodes to a grid step; and
+        of the sides once more their columns, and cells and rows of `cell_kernel`.
     sizes : (k, 2) float array
         Length and width of each pose [grid steps].
     areas : (k,) float array
@@ -97,6 +98,7 @@ def depth_table(
     between : callable
         Called before each no-fit polygon; what it raises ends the work.
     """
+    from meshflow.nest.cell_kernel import cells, rows
     from meshflow.nest.separation_kernel import depth_pictures
 
     shrunk = [_shrunk(pose.ring) for pose in poses]
@@ -114,11 +116,12 @@ def depth_table(
     shape, at = _shapes(box, _nodes(len(poses)))
     pictures = np.zeros(int(at[-1]), dtype=np.float32)
     every = np.ascontiguousarray(np.concatenate(sides))
-    depth_pictures(every, first, box, at, shape, pictures)
+    quick = (_columns(every), *cells(every, first, box, shape), *rows(every, first, box, shape))
+    depth_pictures(first, quick, box, at, shape, pictures)
     scale = (shape[:, ::-1] - 1) / (box[:, 2:] - box[:, :2])
     sizes = np.array([pose.size for pose in poses], dtype=np.float64)
     areas = np.array([0.5 * ring_area(ring) for ring in shrunk])
-    return DepthTable((every, first, box, at, shape, pictures, scale), sizes, areas)
+    return DepthTable((every, first, box, at, shape, pictures, scale, quick), sizes, areas)
 
 
 def _shrunk(ring: IntArray) -> IntArray:
@@ -190,6 +193,14 @@ def _sides(segments: IntArray) -> FloatArray:
     square = (along.astype(np.float64) ** 2).sum(axis=1)
     kept = square > 0
     return np.column_stack([segments[kept].astype(np.float64), 1.0 / square[kept]])
+
+
+def _columns(sides: FloatArray) -> FloatArray:
+    """Return start x and y of all sides, extent in x and y, end y, slope of x over y, 1 over the squared length."""
+    x, y, end_x, end_y, inverse = sides.T
+    along_x, along_y = end_x - x, end_y - y
+    slope = np.divide(along_x, along_y, out=np.zeros(len(sides)), where=along_y != 0)
+    return np.ascontiguousarray(np.stack([x, y, along_x, along_y, end_y, slope, inverse]))
 
 
 def _shapes(box: FloatArray, nodes: int) -> tuple[IntArray, IntArray]:

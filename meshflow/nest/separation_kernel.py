@@ -9,7 +9,10 @@ of several sheets set side by side.
 A place is looked for in two steps. Depths read off a coarse picture of each no-fit polygon tell the promising places
 among many drawn at random; the best of these are polished on the exact depth.
 
-One file on purpose: numba notices a change of a compiled function only in the file of the function itself.
+Of a no-fit polygon of few sides the depth is asked of all of them, of one of many sides by cells (`cell_kernel`).
+
+One file on purpose: numba notices a change of a compiled function only in the file of the function itself. Whoever
+changes the cells has to touch this file as well.
 
 References
 ----------
@@ -29,6 +32,8 @@ import math
 import numpy as np
 from numba import njit
 
+from meshflow.nest.cell_kernel import ACROSS, OUTSIDE, SHIFT, cells_along
+
 __all__ = ["all_depths", "depth_pictures", "separate"]
 
 
@@ -43,42 +48,76 @@ def _chance(state):  # type: ignore[no-untyped-def]
     return float((x * np.uint64(2685821657736338717)) >> np.uint64(11)) * (1.0 / 9007199254740992.0)
 
 
-@njit(cache=True, nogil=True)
-def _depth(sides, begin, end, x, y):  # type: ignore[no-untyped-def]
-    """Return how deep a place lies in one no-fit polygon."""
-    inside = False
-    nearest = np.inf
+@njit(cache=True, nogil=True, error_model="numpy")
+def _far(columns, k, x, y):  # type: ignore[no-untyped-def]
+    """Return the square of the distance to a side; without branches, which would mostly be guessed wrong."""
+    wx, wy = x - columns[0, k], y - columns[1, k]
+    dx, dy = columns[2, k], columns[3, k]
+    share = min(max((wx * dx + wy * dy) * columns[6, k], 0.0), 1.0)
+    ex, ey = wx - share * dx, wy - share * dy
+    return ex * ex + ey * ey
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _is_crossed(columns, k, x, y):  # type: ignore[no-untyped-def]
+    """Return whether a side lies right of a place, at its height."""
+    # Both ends are asked by the same comparison, so that a corner belongs to one side only.
+    at_height = (columns[1, k] > y) != (columns[4, k] > y)
+    return at_height & (x - columns[0, k] < columns[5, k] * (y - columns[1, k]))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _depth(columns, begin, end, x, y):  # type: ignore[no-untyped-def]
+    """Return how deep a place lies in the no-fit polygon of these sides."""
+    crossings, nearest = 0, np.inf
     for k in range(begin, end):
-        x1, y1, y2, inverse = sides[k, 0], sides[k, 1], sides[k, 3], sides[k, 4]
-        dx, dy = sides[k, 2] - x1, y2 - y1
-        wx, wy = x - x1, y - y1
-        # Both ends are asked by the same comparison, so that a corner belongs to one side only.
-        if (y1 > y) != (y2 > y) and wx < dx * wy / dy:
-            inside = not inside
-        share = (wx * dx + wy * dy) * inverse
-        share = 0.0 if share < 0.0 else (1.0 if share > 1.0 else share)
-        ex, ey = wx - share * dx, wy - share * dy
-        far = ex * ex + ey * ey
-        nearest = far if far < nearest else nearest
-    return math.sqrt(nearest) if inside else 0.0
+        crossings += _is_crossed(columns, k, x, y)
+        nearest = min(nearest, _far(columns, k, x, y))
+    return math.sqrt(nearest) if crossings & 1 else 0.0
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _depth_in_cell(quick, cell, row, x, y):  # type: ignore[no-untyped-def]
+    """Return how deep a place lies in a no-fit polygon that has cells: in this cell of it and this row."""
+    (columns, _at, kinds, spans, near, _rows_at, begins, of_rows) = quick
+    if kinds[cell] == OUTSIDE:
+        return 0.0
+    if kinds[cell] == ACROSS:
+        crossings = 0
+        for j in range(begins[row], begins[row + 1]):
+            crossings += _is_crossed(columns, of_rows[j], x, y)
+        if not crossings & 1:
+            return 0.0
+    nearest = np.inf
+    for j in range(spans[cell, 0], spans[cell, 1]):
+        nearest = min(nearest, _far(columns, near[j], x, y))
+    return math.sqrt(nearest)
 
 
 @njit(cache=True, nogil=True)
-def depth_pictures(sides, first, box, at, shape, pictures):  # type: ignore[no-untyped-def]
+def depth_pictures(first, quick, box, at, shape, pictures):  # type: ignore[no-untyped-def]
     """Fill the picture of each no-fit polygon: its depth at the nodes of a grid over its box."""
-    for pair in range(len(first) - 1):
-        rows, columns = shape[pair, 0], shape[pair, 1]
+    columns, cells_at, rows_at = quick[0], quick[1], quick[5]
+    for pair in range(len(shape)):
+        many = cells_at[pair + 1] > cells_at[pair]
+        rows, nodes = shape[pair, 0], shape[pair, 1]
         for row in range(rows):
             y = box[pair, 1] + (box[pair, 3] - box[pair, 1]) * row / (rows - 1)
-            for column in range(columns):
-                x = box[pair, 0] + (box[pair, 2] - box[pair, 0]) * column / (columns - 1)
-                pictures[at[pair] + row * columns + column] = _depth(sides, first[pair], first[pair + 1], x, y)
+            for node in range(nodes):
+                x = box[pair, 0] + (box[pair, 2] - box[pair, 0]) * node / (nodes - 1)
+                if many:
+                    r, c = min(row, rows - 2) >> SHIFT, min(node, nodes - 2) >> SHIFT
+                    cell = cells_at[pair] + r * cells_along(nodes) + c
+                    depth = _depth_in_cell(quick, cell, rows_at[pair] + r, x, y)
+                else:
+                    depth = _depth(columns, first[pair], first[pair + 1], x, y)
+                pictures[at[pair] + row * nodes + node] = depth
 
 
 @njit(cache=True, nogil=True)
 def _gather(table, p, pose, pos, poses, weight, reals, wholes):  # type: ignore[no-untyped-def]
     """Lay side by side what is asked for at every place tried for a piece; return of how many others."""
-    (_sides, first, box, at, shape, _pictures, scale) = table
+    (_sides, first, box, at, shape, _pictures, scale, quick) = table
     ways = int(math.sqrt(len(first) - 1 + 0.5))
     count = 0
     for j in range(len(poses)):
@@ -95,6 +134,9 @@ def _gather(table, p, pose, pos, poses, weight, reals, wholes):  # type: ignore[
         reals[count, 7], reals[count, 8] = x, y
         wholes[count, 0], wholes[count, 1], wholes[count, 2] = at[pair], shape[pair, 1], shape[pair, 0]
         wholes[count, 3], wholes[count, 4] = first[pair], first[pair + 1]
+        many = quick[1][pair + 1] > quick[1][pair]
+        wholes[count, 5] = quick[1][pair] if many else -1
+        wholes[count, 6] = quick[5][pair]
         count += 1
     return count
 
@@ -120,13 +162,20 @@ def _roughly(pictures, reals, wholes, count, x, y, bound):  # type: ignore[no-un
 
 
 @njit(cache=True, nogil=True)
-def _exactly(sides, reals, wholes, count, x, y, bound):  # type: ignore[no-untyped-def]
+def _exactly(quick, reals, wholes, count, x, y, bound):  # type: ignore[no-untyped-def]
     """Return the weighted depth at a place; stops counting beyond `bound`."""
     total = 0.0
     for j in range(count):
         if x <= reals[j, 0] or x >= reals[j, 1] or y <= reals[j, 2] or y >= reals[j, 3]:
             continue
-        total += reals[j, 6] * _depth(sides, wholes[j, 3], wholes[j, 4], x - reals[j, 7], y - reals[j, 8])
+        if wholes[j, 5] < 0:
+            depth = _depth(quick[0], wholes[j, 3], wholes[j, 4], x - reals[j, 7], y - reals[j, 8])
+        else:
+            ix = min(int((x - reals[j, 0]) * reals[j, 4]), wholes[j, 1] - 2) >> SHIFT
+            iy = min(int((y - reals[j, 2]) * reals[j, 5]), wholes[j, 2] - 2) >> SHIFT
+            cell = wholes[j, 5] + iy * cells_along(wholes[j, 1]) + ix
+            depth = _depth_in_cell(quick, cell, wholes[j, 6] + iy, x - reals[j, 7], y - reals[j, 8])
+        total += reals[j, 6] * depth
         if total >= bound:
             return total
     return total
@@ -147,12 +196,17 @@ def _close(reals, wholes, count, x0, y0, x1, y1, near, near_wholes):  # type: ig
 
 @njit(cache=True, nogil=True)
 def _pair_depth(table, ways, i, j, pos, poses):  # type: ignore[no-untyped-def]
-    (sides, first, box, _at, _shape, _pictures, _scale) = table
+    (_sides, first, box, _at, shape, _pictures, scale, quick) = table
     pair = poses[j] * ways + poses[i]
     vx, vy = pos[i, 0] - pos[j, 0], pos[i, 1] - pos[j, 1]
     if vx <= box[pair, 0] or vx >= box[pair, 2] or vy <= box[pair, 1] or vy >= box[pair, 3]:
         return 0.0
-    return _depth(sides, first[pair], first[pair + 1], vx, vy)
+    if quick[1][pair + 1] == quick[1][pair]:
+        return _depth(quick[0], first[pair], first[pair + 1], vx, vy)
+    ix = min(int((vx - box[pair, 0]) * scale[pair, 0]), shape[pair, 1] - 2) >> SHIFT
+    iy = min(int((vy - box[pair, 1]) * scale[pair, 1]), shape[pair, 0] - 2) >> SHIFT
+    cell = quick[1][pair] + iy * cells_along(shape[pair, 1]) + ix
+    return _depth_in_cell(quick, cell, quick[5][pair] + iy, vx, vy)
 
 
 @njit(cache=True, nogil=True)
@@ -175,7 +229,7 @@ def _within(value, low, high):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _polish(exact, sides, pictures, work, every, x, y, value, step, least, x0, y0, x1, y1, state):  # type: ignore[no-untyped-def]
+def _polish(exact, quick, pictures, work, every, x, y, value, step, least, x0, y0, x1, y1, state):  # type: ignore[no-untyped-def]
     """Return a place near by with less weighted depth: steps square to each other, shorter when none helps."""
     (all_reals, all_wholes, _top, _found, reals, wholes) = work
     # Not farther than a few steps, so that only what lies near has to be asked.
@@ -189,7 +243,7 @@ def _polish(exact, sides, pictures, work, every, x, y, value, step, least, x0, y
             nx, ny = _within(x + step * cosine, x0, x1), _within(y + step * sine, y0, y1)
             cosine, sine = -sine, cosine
             if exact:
-                got = _exactly(sides, reals, wholes, count, nx, ny, value)
+                got = _exactly(quick, reals, wholes, count, nx, ny, value)
             else:
                 got = _roughly(pictures, reals, wholes, count, nx, ny, value)
             if got < value:
@@ -209,11 +263,11 @@ def _polish(exact, sides, pictures, work, every, x, y, value, step, least, x0, y
 @njit(cache=True, nogil=True)
 def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, samples, keep, best, work, state):  # type: ignore[no-untyped-def]
     """Find the best place of a piece; return its weighted depth, and write pose, place and room into `best`."""
-    (sides, _first, _box, _at, _shape, pictures, _scale) = table
+    (_sides, _first, _box, _at, _shape, pictures, _scale, quick) = table
     (reals, wholes, top, found, _near, _near_wholes) = work
     pose = poses[p]
     count = _gather(table, p, pose, pos, poses, weight, reals, wholes)
-    now = _exactly(sides, reals, wholes, count, pos[p, 0], pos[p, 1], np.inf)
+    now = _exactly(quick, reals, wholes, count, pos[p, 0], pos[p, 1], np.inf)
     best[0], best[1], best[2], best[3] = pose, pos[p, 0], pos[p, 1], where[p]
     if now <= 0.0:
         return 0.0
@@ -222,7 +276,7 @@ def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, sample
     x0, y0 = rooms[room, 0], rooms[room, 1]
     x, y, value = _polish(
         True,
-        sides,
+        quick,
         pictures,
         work,
         count,
@@ -286,7 +340,7 @@ def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, sample
             x1, y1 = x0 + rooms[r, 2] - sizes[q, 0], y0 + rooms[r, 3] - sizes[q, 1]
             x, y, value = _polish(
                 False,
-                sides,
+                quick,
                 pictures,
                 work,
                 count,
@@ -303,10 +357,10 @@ def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, sample
             )
             if value > 1.5 * least + 1e-12:
                 continue
-            value = _exactly(sides, reals, wholes, count, x, y, np.inf)
+            value = _exactly(quick, reals, wholes, count, x, y, np.inf)
             x, y, value = _polish(
                 True,
-                sides,
+                quick,
                 pictures,
                 work,
                 count,
@@ -333,7 +387,7 @@ def _best_place(table, p, pos, poses, where, weight, sizes, lists, rooms, sample
         x0, y0 = rooms[lr, 0], rooms[lr, 1]
         lx, ly, least = _polish(
             True,
-            sides,
+            quick,
             pictures,
             work,
             count,
@@ -384,7 +438,7 @@ def separate(  # type: ignore[no-untyped-def]
     ways = len(sizes)
     n = len(poses)
     found = np.zeros(4)
-    reals, wholes = np.empty((2, n, 9)), np.empty((2, n, 5), np.int64)
+    reals, wholes = np.empty((2, n, 9)), np.empty((2, n, 7), np.int64)
     work = (reals[0], wholes[0], np.empty(keep), np.empty((keep, 3)), reals[1], wholes[1])
     total, most = all_depths(table, ways, pos, poses, depth)
     if total < memory[0] or most <= zero:
