@@ -1,19 +1,14 @@
-"""How much of a hide any layout could cover: a bound on the yield, for the maker to hold a layout against.
+"""What of a hide parts can reach wherever they are laid.
 
-Terms: the *usable* area is the hide inside its margin, less flaws with their clearance; the *yield* is the net area of
-the parts over it.
+Terms: the *usable* area is the hide inside its margin, less flaws with their clearance.
 
 Bound: no part reaches into a corner narrower than itself. Take for each part the centre c and radius r of a disk inside
 it, and R, the farthest of its outline from c. Wherever the part lies, c is at least r inside the usable area, and all
 of the part within R of c. So no layout covers more than the usable area within R of the usable area moved in by r, for
 some part. It holds for all turns, turned over or not. It says nothing of how parts fit each other, and is no aim.
 
-Second bound: grown by half the spacing all round, the parts lie apart in the usable area so grown. A part of area A
-grows to G, at least (sqrt(A) + sqrt(pi) spacing / 2)^2 (Brunn and Minkowski); so no more than the largest A / G of that
-area is covered.
-
-Shapely's rounding of corners by chords is allowed for on the larger side. `yield_bound` puts both together and minds
-how many copies there are, and of what grade.
+Shapely's rounding of corners by chords is allowed for on the larger side. `yield_bound` minds as well how many copies
+there are, of what grade, and what is lost between them.
 """
 
 from __future__ import annotations
@@ -28,7 +23,7 @@ from meshflow.geometry.polygons import material, pole_of_inaccessibility
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 
-__all__ = ["SHORT", "most_covered", "reachable_area", "reached_by", "usable_area", "usable_shape"]
+__all__ = ["SHORT", "reached_by", "usable_area", "usable_shape"]
 
 _CHORD_MM = 0.02
 _DISK_SHARE = 0.002  # of the size of a part: how closely its disk is sought
@@ -60,74 +55,6 @@ def usable_area(sheet: Sheet, *, margin_mm: float, least_grade: int = 0) -> floa
     5000.0
     """
     return float(usable_shape(sheet, margin_mm, least_grade).area)
-
-
-def reachable_area(sheet: Sheet, parts: Sequence[Part], *, margin_mm: float) -> float:
-    """Return an area that no layout of these parts on the sheet can exceed [mm2].
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet, offcut or hide.
-    parts : sequence of Part
-        The parts, in any number each.
-    margin_mm : float
-        Clear edge [mm].
-
-    Returns
-    -------
-    float
-        Area [mm2]; 0 where no part fits.
-
-    Examples
-    --------
-    >>> from meshflow.model.curve import Circle
-    >>> disk = Part("disk", Circle((0.0, 0.0), 10.0))
-    >>> slot = Sheet("slot", 100.0, 15.0)
-    >>> reachable_area(slot, [disk], margin_mm=0.0)
-    0.0
-    """
-    import shapely
-
-    grades = sorted({part.least_grade for part in parts})
-    reached = [
-        reached_by(usable_shape(sheet, margin_mm, grade), [part for part in parts if part.least_grade == grade])
-        for grade in grades
-    ]
-    return float(shapely.union_all(reached).area) if reached else 0.0
-
-
-def most_covered(sheet: Sheet, parts: Sequence[Part], *, margin_mm: float, spacing_mm: float) -> float:
-    """Return the smaller of both bounds on the net area that any layout of these parts covers [mm2].
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet, offcut or hide.
-    parts : sequence of Part
-        The parts, in any number each.
-    margin_mm, spacing_mm : float
-        Clear edge and clear distance [mm].
-
-    Returns
-    -------
-    float
-        Area [mm2]; 0 where no part fits.
-
-    Examples
-    --------
-    >>> from meshflow.model.curve import Circle
-    >>> disk = Part("disk", Circle((0.0, 0.0), 10.0))
-    >>> round(most_covered(Sheet("s", 1000.0, 500.0), [disk], margin_mm=0.0, spacing_mm=5.0) / 500_000.0, 2)
-    0.65
-    """
-    if not parts:
-        return 0.0
-    half = 0.5 * spacing_mm
-    areas = [float(material(part.outline, tolerance=_CHORD_MM).area) for part in parts]
-    share = max(area / (np.sqrt(area) + np.sqrt(np.pi) * half) ** 2 for area in areas)
-    room = float(usable_shape(sheet, margin_mm, 0).buffer(half, join_style="mitre").area)
-    return min(reachable_area(sheet, parts, margin_mm=margin_mm), float(share) * room)
 
 
 def usable_shape(sheet: Sheet, margin_mm: float, least_grade: int) -> Any:

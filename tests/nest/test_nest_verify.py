@@ -173,10 +173,14 @@ def test_the_check_and_the_search_share_no_code():
 
     import meshflow.nest.verify as room
 
-    tree = ast.parse(Path(room.__file__).read_text(encoding="utf-8"))
-    modules = [node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and node.module]
-    ours = {name for name in modules if name.startswith("meshflow")}
-    assert ours <= {f"meshflow.model.{name}" for name in ("arrays", "curve", "finding", "layout", "part", "stock")}
+    files = sorted(Path(room.__file__).parent.glob("verify*.py"))
+    assert len(files) == 3
+    allowed = {f"meshflow.model.{name}" for name in ("arrays", "curve", "finding", "layout", "part", "stock")}
+    allowed |= {f"meshflow.nest.{file.stem}" for file in files}
+    for file in files:
+        tree = ast.parse(file.read_text(encoding="utf-8"))
+        modules = [node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and node.module]
+        assert {name for name in modules if name.startswith("meshflow")} <= allowed
 
 
 def test_what_nest_hands_out_passes():
@@ -186,15 +190,15 @@ def test_what_nest_hands_out_passes():
 
 
 def test_the_check_has_areas_by_closed_form():
-    from meshflow.nest.verify import _area_within
+    from meshflow.nest.verify_shapes import area_within
 
     half = Polycurve([[-1, 0], [1, 0]], [1, 0])  # a half disc below the line
-    assert _area_within(half) == pytest.approx(0.5 * np.pi, rel=1e-12)
-    assert _area_within(Polycurve([[7, 7], [9, 7]], [1, 1])) == pytest.approx(np.pi, rel=1e-12)
+    assert area_within(half) == pytest.approx(0.5 * np.pi, rel=1e-12)
+    assert area_within(Polycurve([[7, 7], [9, 7]], [1, 1])) == pytest.approx(np.pi, rel=1e-12)
     square = [[0, 0], [2, 0], [2, 2], [0, 2]]
     for bulge in (0.5, -0.5, 1e-3, -1e-5, 3.0):  # a segment of r = c (1 + b^2) / (4 b), h = b c / 2 more or less
         radius, sweep = 2.0 * (1 + bulge**2) / (4 * abs(bulge)), 4 * np.arctan(abs(bulge))
         segment = np.copysign(0.5 * radius**2 * (sweep - np.sin(sweep)), bulge)
-        assert _area_within(Polycurve(square, [bulge, 0, 0, 0])) == pytest.approx(4 + segment, rel=1e-9)
+        assert area_within(Polycurve(square, [bulge, 0, 0, 0])) == pytest.approx(4 + segment, rel=1e-9)
         mirrored = Polycurve(square[::-1], [0, 0, -bulge, 0])
-        assert _area_within(mirrored) == pytest.approx(4 + segment, rel=1e-9)
+        assert area_within(mirrored) == pytest.approx(4 + segment, rel=1e-9)
