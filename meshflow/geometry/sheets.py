@@ -11,7 +11,7 @@ __all__ = ["sheet_area"]
 _CHORD_MM = 1e-4
 
 
-def sheet_area(sheet: Sheet, *, up_to_mm: float | None = None) -> float:
+def sheet_area(sheet: Sheet, *, up_to_mm: float | None = None, wide_mm: float | None = None) -> float:
     """Return the area of a sheet, its flaws included.
 
     Parameters
@@ -20,6 +20,8 @@ def sheet_area(sheet: Sheet, *, up_to_mm: float | None = None) -> float:
         A rectangle, or an outline with its arcs.
     up_to_mm : float, optional
         Only what lies left of this length [mm].
+    wide_mm : float, optional
+        Only what lies below this width [mm].
 
     Returns
     -------
@@ -32,11 +34,12 @@ def sheet_area(sheet: Sheet, *, up_to_mm: float | None = None) -> float:
     (60000.0, 20000.0)
     """
     length = sheet.length_mm if up_to_mm is None else min(up_to_mm, sheet.length_mm)
+    width = sheet.width_mm if wide_mm is None else min(wide_mm, sheet.width_mm)
     if sheet.outline is None:
-        return length * sheet.width_mm
-    if length >= sheet.length_mm:
+        return length * width
+    if length >= sheet.length_mm and width >= sheet.width_mm:
         return abs(signed_area(sheet.outline))
     import shapely
 
-    left = shapely.box(-1.0, -1.0, length, sheet.width_mm + 1.0)
-    return float(material(sheet.outline, tolerance=_CHORD_MM).intersection(left).area)
+    corner = shapely.box(-1.0, -1.0, length, width if width < sheet.width_mm else width + 1.0)
+    return float(material(sheet.outline, tolerance=_CHORD_MM).intersection(corner).area)

@@ -93,6 +93,7 @@ def load_job(path: str | Path) -> JobPlan:
             Locked(row.part, row.sheet, row.x, row.y, row.turn, row.turned_over, row.on) for row in model.nest.locked
         ),
         in_holes=model.nest.in_holes,
+        keep_small=model.nest.keep_small,
     )
 
 

@@ -20,7 +20,7 @@ from meshflow.job.locked_copies import read_locked
 from meshflow.job.outputs import json_text, write_drawing, write_text
 from meshflow.job.stages import Progress
 from meshflow.model.finding import Finding, Severity
-from meshflow.model.layout import Nest, SheetLayout
+from meshflow.model.layout import KeepSmall, Nest, SheetLayout
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.stock.cutting import bed_of
@@ -54,6 +54,7 @@ def nest_files(
     locked_in: str | Path | None = None,
     lock: Sequence[str] = (),
     in_holes: bool = False,
+    keep_small: KeepSmall = "length",
     turns_deg: Sequence[float] = (),
     turn_play_deg: float = 0.0,
     may_mirror: bool = False,
@@ -103,6 +104,8 @@ def nest_files(
         Which: names of parts, or ``NAME:COPY``; empty means all copies of the parts that are nested.
     in_holes : bool
         Whether parts may be laid into holes of other parts.
+    keep_small : {"length", "area"}
+        What is to be small of the last sheet: the length used, or the area of the rectangle used.
     turn_play_deg : float
         How far a turn may be off, either way [deg].
     may_mirror : bool
@@ -189,6 +192,7 @@ def nest_files(
         seconds=seconds,
         fine_turns=fine_turns,
         in_holes=in_holes,
+        keep_small=keep_small,
         progress=progress,
     )
     if answer.stopped_by == "interrupt" and not _is_of_use(answer, Path(out)):

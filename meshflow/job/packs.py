@@ -210,9 +210,10 @@ def _sheet_words(layout: SheetLayout, group: NestGroup) -> str:
     size = f"{sheet.length_mm:g} x {sheet.width_mm:g} mm"
     if sheet.outline is not None:
         size = f"{sheet.id}, which has been drawn round, {sheet.length_mm:.0f} x {sheet.width_mm:.0f} mm over all"
-    return (
-        f"{size}{weight}; used to {layout.used_length_mm:.0f} mm of its length; its corner is the origin of the drawing"
-    )
+    used = f"{layout.used_length_mm:.0f} mm of its length"
+    if layout.used_width_mm is not None:
+        used += f" and {layout.used_width_mm:.0f} mm of its width"
+    return f"{size}{weight}; used to {used}; its corner is the origin of the drawing"
 
 
 def _sheet_table(layout: SheetLayout, group: NestGroup) -> Table:

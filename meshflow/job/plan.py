@@ -12,7 +12,7 @@ from meshflow.job.plan_tools import ReliefPlan, ToolPlan
 from meshflow.model.allowance import Allowance
 from meshflow.model.asked import Asked
 from meshflow.model.assembly import Fastener
-from meshflow.model.layout import Apart, Locked
+from meshflow.model.layout import Apart, KeepSmall, Locked
 from meshflow.model.pattern import Limits
 from meshflow.model.region import FaceUp, Side
 from meshflow.model.stock import Material, Objective, Process, Sheet
@@ -328,6 +328,8 @@ class JobPlan:
         Copies whose place is decided, their sheets numbered in the nest of their material.
     in_holes : bool
         Whether parts may be laid into holes of others.
+    keep_small : {"length", "area"}
+        What is to be small of the last sheet.
     apart : tuple of Apart
         Pairs of parts with a distance of their own.
     """
@@ -357,6 +359,7 @@ class JobPlan:
     fine_turns: bool = False
     locked: tuple[Locked, ...] = ()
     in_holes: bool = False
+    keep_small: KeepSmall = "length"
     apart: tuple[Apart, ...] = ()
 
 

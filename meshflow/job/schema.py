@@ -40,6 +40,7 @@ from meshflow.job.schema_values import (
     known_unit,
 )
 from meshflow.model.assembly import Fastener
+from meshflow.model.layout import KeepSmall
 
 __all__ = [
     "ApartRow",
@@ -210,6 +211,10 @@ class NestRow(Table):
     )
     locked: list[LockedRow] = Field(default=[], max_length=10_000, description="Copies whose place is decided.")
     in_holes: bool = Field(default=False, description="Lay small parts into holes of larger ones; they are cut first.")
+    keep_small: KeepSmall = Field(
+        default="length",
+        description="What to keep small of the last sheet: the length used, or the area of the rectangle used.",
+    )
 
 
 class SupplierRow(Table):

@@ -31,7 +31,7 @@ __all__ = ["NEST_VERSION", "PART_STAGES", "Progress", "Stage"]
 
 Progress = Callable[[str, float], None]
 
-NEST_VERSION: Final = 3
+NEST_VERSION: Final = 4
 
 
 @dataclass(frozen=True)

@@ -112,7 +112,8 @@ def _nest(entry: Mapping[str, Any], said: Mapping[str, Any]) -> Nest:
         )
         # What is one of a kind must be taken once: like sheets must compare equal for that to be seen.
         stock = next((other.sheet for other in layouts if _same(other.sheet, stock)), stock)
-        layouts.append(SheetLayout(stock, placed, sheet["used_length_mm"], sheet["utilisation"], _usable(sheet)))
+        used = (sheet["used_length_mm"], sheet["utilisation"], _usable(sheet), sheet.get("used_width_mm"))
+        layouts.append(SheetLayout(stock, placed, *used))
     unplaced = tuple((left["part"], left["count"]) for left in said["unplaced"])
     return Nest(
         sheets=tuple(layouts),

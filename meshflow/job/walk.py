@@ -174,6 +174,7 @@ class Walk:
             "seconds": plan.seconds,
             "fine_turns": plan.fine_turns,
             "in_holes": plan.in_holes,
+            "keep_small": plan.keep_small,
         }
         if locked := _locked(plan, parts):
             options["locked"] = [list(astuple(one)) for one in locked]
@@ -206,6 +207,7 @@ class Walk:
                 seconds=plan.seconds,
                 fine_turns=plan.fine_turns,
                 in_holes=plan.in_holes,
+                keep_small=plan.keep_small,
                 progress=lambda what, share: self.progress(f"{name}: {what.replace('nest', 'nesting', 1)}", share),
             )
         _stop_if_interrupted(answer)

@@ -12,9 +12,10 @@ from typing import Literal
 from meshflow.model.finding import Finding
 from meshflow.model.stock import Sheet
 
-__all__ = ["Apart", "Locked", "Nest", "Placement", "SheetLayout", "StoppedBy", "UsableArea"]
+__all__ = ["Apart", "KeepSmall", "Locked", "Nest", "Placement", "SheetLayout", "StoppedBy", "UsableArea"]
 
 StoppedBy = Literal["effort", "time", "interrupt"]
+KeepSmall = Literal["length", "area"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +118,12 @@ class SheetLayout:
     used_length_mm : float
         Distance from the sheet's left edge to the right end of the last part, plus the margin [mm].
     utilisation : float
-        Net part area over length used times sheet width.
+        Net part area over the area used: length used times sheet width, or times the width used where that is said.
     usable : UsableArea, optional
         Of a sheet that is no plain rectangle.
+    used_width_mm : float, optional
+        Distance from the sheet's lower edge to the upper end of the highest part, plus the margin [mm]; only where
+        the rectangle used was to be small, not the length.
     """
 
     sheet: Sheet
@@ -127,6 +131,7 @@ class SheetLayout:
     used_length_mm: float
     utilisation: float
     usable: UsableArea | None = None
+    used_width_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,8 @@ smaller than drawn; `nofit` knows where two of them overlap, exactly; `placement
 ends least far right; `search` tries orders; `bounds` says how many sheets are needed at least; `verify` checks the
 answer on the outlines as drawn and shares no code with the rest. `improve` presses the best layout together: `depths`
 says how deep pieces lie in each other, `pressing` moves them apart in less room, `compaction` closes the last gaps.
-`lattices` finds how many copies of one shape lie closest, `patterned` lays them so.
+`lattices` finds how many copies of one shape lie closest, `patterned` lays them so; `corner` keeps what is used of the
+last sheet to a corner of it.
 
 Hides, offcuts and flaws: `shaped` makes fixed pieces of all that is not to be used, `locked` of copies whose place the
 maker has decided. Where it is asked for, `in_holes` lays small parts into the holes of larger ones before the search,
@@ -32,9 +33,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import replace
+from typing import get_args
 
-from meshflow.errors import VerificationError
-from meshflow.model.layout import Locked, Nest
+from meshflow.errors import NestError, VerificationError
+from meshflow.model.layout import KeepSmall, Locked, Nest
 from meshflow.model.part import Part
 from meshflow.model.stock import Sheet
 from meshflow.nest.answer import make_nest
@@ -68,6 +70,7 @@ def nest(
     seconds: float | None = None,
     fine_turns: bool = False,
     in_holes: bool = False,
+    keep_small: KeepSmall = "length",
     progress: Callable[[str, float], None] | None = None,
 ) -> Nest:
     """Lay all copies of the parts on sheets.
@@ -103,6 +106,9 @@ def nest(
         degree. Without it they lie at their listed turns and at steps of 7.5 degrees or less between. Takes longer.
     in_holes : bool
         Whether parts may be laid into holes of other parts (see `in_holes`). They have to be cut before the hole.
+    keep_small : {"length", "area"}
+        What is to be small of the last sheet: the length used, so that the rest is one clean rectangle, or the area
+        of the rectangle used, so that a few parts lie in a corner (`corner`). The second takes twice as long.
     progress : callable, optional
         Called as ``progress(what, share_done)``; ``what`` also says how much of the used length is covered so far.
 
@@ -132,6 +138,9 @@ def nest(
     >>> answer.sheets[0].used_length_mm, answer.sheets_lower_bound
     (832.0, 1)
     """
+    if keep_small not in get_args(KeepSmall):
+        raise NestError(f'"{keep_small}" is nothing to keep small.', remedy="Say length or area.")
+    by_area = keep_small == "area"
     options = {"margin_mm": margin_mm, "spacing_mm": spacing_mm}
     check_inputs(parts, sheets, seed=seed, effort=effort, seconds=seconds, **options)
     pairs = apart_of(apart or {}, parts)
@@ -154,6 +163,7 @@ def nest(
             seconds=seconds,
             progress=progress,
             turner=Turner(base, loose, seed, stiff=hosts) if fine_turns else None,
+            by_area=by_area,
         )
 
     bundles = None
@@ -164,7 +174,18 @@ def nest(
 
     def answered(found: Answer) -> Nest:
         inside = {} if bundles is None else bundles.inside(found)
-        made = make_nest(pieces, ordered, groups, found, seed=seed, effort=effort, held=held, inside=inside, **options)
+        made = make_nest(
+            pieces,
+            ordered,
+            groups,
+            found,
+            seed=seed,
+            effort=effort,
+            held=held,
+            inside=inside,
+            by_area=by_area,
+            **options,
+        )
         made = replace(made, spacing_mm=spacing_mm, apart=pairs)
         return made if bundles is None else with_guests(made, bundles, pieces, ordered)
 

@@ -36,6 +36,7 @@ def make_nest(
     effort: int,
     held: Held = NOTHING_HELD,
     inside: Mapping[int, int] = MappingProxyType({}),
+    by_area: bool = False,
 ) -> Nest:
     """Return the answer of a search, not checked yet.
 
@@ -53,6 +54,8 @@ def make_nest(
         Sheets on which copies are locked: they come first, and those copies lie where they were asked for.
     inside : mapping of int to int
         How many copies of each lie in holes of others, and are laid there afterwards (see `guests`).
+    by_area : bool
+        Whether the rectangle used was to be small, so that its width is told as well.
     """
     boards = [board for layout in found.layouts for board in layout.boards]
     boards.sort(key=lambda board: board.size.index if board.size.locked else len(sheets) + len(held.sheets))
@@ -76,6 +79,7 @@ def make_nest(
                     copies[index],
                     margin_mm,
                     held.copies[index] if board.size.locked else (),
+                    by_area=by_area,
                 ),
                 [piece for piece in pieces if matches(piece, stock[board.size.index])],
                 margin_mm,
@@ -122,21 +126,27 @@ def _sheet_layout(
     copies: Sequence[int],
     margin_mm: float,
     locked: Sequence[Locked],
+    *,
+    by_area: bool,
 ) -> SheetLayout:
-    placements, ends = [], []
+    placements, ends, tops = [], [], []
     for one, copy, spot in zip(locked, copies, board.lying, strict=False):
         placements.append(Placement(one.part, copy, one.x_mm, one.y_mm, one.angle_deg, one.mirrored))
         ends.append(one.x_mm + spot.pose.reach_mm)
+        tops.append(one.y_mm + spot.pose.top_mm)
     for spot, copy in zip(board.spots, copies[len(locked) :], strict=True):
         x = (spot.x + board.size.corner - spot.pose.shift[0]) / STEPS_PER_MM
         y = (spot.y + board.size.corner - spot.pose.shift[1]) / STEPS_PER_MM
         name = pieces[spot.piece].part.name
         placements.append(Placement(name, copy, x, y, spot.pose.angle_deg, spot.pose.mirrored))
         ends.append(x + spot.pose.reach_mm)
+        tops.append(y + spot.pose.top_mm)
     used = round(min(max(ends) + margin_mm, sheet.length_mm), 4)
+    wide = round(min(max(tops) + margin_mm, sheet.width_mm), 4) if by_area else None
     area = sum(pieces[spot.piece].area_mm2 for spot in board.lying)
     placements.sort(key=lambda placement: (placement.part, placement.copy))
-    return SheetLayout(sheet, tuple(placements), used, round(area / sheet_area(sheet, up_to_mm=used), 6))
+    share = round(area / sheet_area(sheet, up_to_mm=used, wide_mm=wide), 6)
+    return SheetLayout(sheet, tuple(placements), used, share, used_width_mm=wide)
 
 
 def _with_yield(layout: SheetLayout, pieces: Sequence[Piece], margin_mm: float, spacing_mm: float) -> SheetLayout:

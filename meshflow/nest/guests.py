@@ -90,7 +90,7 @@ def _as_listed(angle_deg: float, part: Part) -> float:
 
 def _with(layout: SheetLayout, laid: list[Placement], areas: Mapping[str, float]) -> SheetLayout:
     area = math.fsum(areas[one.part] for one in laid)
-    share = round(area / sheet_area(layout.sheet, up_to_mm=layout.used_length_mm), 6)
+    share = round(area / sheet_area(layout.sheet, up_to_mm=layout.used_length_mm, wide_mm=layout.used_width_mm), 6)
     usable = layout.usable
     if usable is not None and usable.area_mm2 > 0.0:
         usable = replace(usable, covered=round(area / usable.area_mm2, 6))

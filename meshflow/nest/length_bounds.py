@@ -71,9 +71,9 @@ class LengthBounds:
         """The best of the bounds [mm]."""
         return max(self.area_mm, self.widest_mm, self.sections_mm)
 
-    def hull_utilisation(self, used_length_mm: float) -> float:
+    def hull_utilisation(self, used_length_mm: float, used_width_mm: float | None = None) -> float:
         """Return hulls over used area. A hint, NOT a bound: parts with bays interlock and may take it over 1."""
-        return self.hull_area_mm2 / (used_length_mm * self.width_mm)
+        return self.hull_area_mm2 / (used_length_mm * (used_width_mm or self.width_mm))
 
 
 def length_bounds(

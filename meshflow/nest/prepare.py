@@ -72,6 +72,8 @@ class Pose:
     grade : int
         Of what lies fixed on a sheet: 0 where it stands in every part's way, else only in the way of parts and zones
         that ask for a better grade than this.
+    top_mm : float
+        Greatest y of the true outline in the turned drawing [mm].
     """
 
     angle_deg: float
@@ -85,6 +87,7 @@ class Pose:
     more: tuple[int, ...] = ()
     zones: tuple[tuple[int, IntArray], ...] = ()
     grade: int = 0
+    top_mm: float = 0.0
 
     def kept_off(self, fixed: Pose) -> tuple[IntArray, ...]:
         """Return the outlines of this pose that must not meet what lies fixed: all of it, its zones, or none.
@@ -266,11 +269,13 @@ def usable_steps(sheet: Sheet, margin_mm: float, spacing_mm: float) -> tuple[int
     return corner, far[0] + SLACK_STEPS - corner, far[1] + SLACK_STEPS - corner
 
 
-def _reach(outline: Polycurve | Circle) -> float:
-    """Return the greatest x of an outline."""
+def _reach(outline: Polycurve | Circle) -> tuple[float, float]:
+    """Return the greatest x and y of an outline."""
     if isinstance(outline, Polycurve) and not np.any(outline.bulges):
-        return float(outline.points[:, 0].max())
-    return bounds(outline)[2]
+        x, y = outline.points.max(axis=0).tolist()
+        return x, y
+    _, _, x, y = bounds(outline)
+    return x, y
 
 
 def _quarters(angle_deg: float) -> tuple[int, float]:
@@ -293,6 +298,6 @@ def _quarter_turned(
     start = int(np.lexsort((moved[:, 1], moved[:, 0]))[0])  # one first corner, so that equal rings compare equal
     shift = corner[0] + low
     motion = Motion(mirrored, math.radians(angle_deg))
-    reach = _reach(transformed(part.outline, motion))
+    reach, top = _reach(transformed(part.outline, motion))
     moved = np.ascontiguousarray(np.roll(moved, -start, axis=0))
-    return Pose(angle_deg, mirrored, moved, (int(shift[0]), int(shift[1])), reach)
+    return Pose(angle_deg, mirrored, moved, (int(shift[0]), int(shift[1])), reach, top_mm=top)

@@ -35,12 +35,12 @@ def nest_json(nest: Nest, parts: Sequence[Part]) -> dict[str, Any]:
     -------
     dict
         ``schema``, ``sheets`` (each with ``length_mm``, ``width_mm``, ``used_length_mm``, ``utilisation``,
-        ``placements``, and where it is no rectangle or has flaws ``edge``, ``flaws``, ``usable_area_mm2``,
-        ``usable_yield`` and its bound ``usable_yield_upper_bound``), ``unplaced`` (each with
-        ``part`` and ``count``), ``sheets_lower_bound``, ``verified``, ``stopped_by``, ``margin_mm``, ``spacing_mm``,
-        ``seed`` and ``effort``, ``apart`` where pairs of parts keep a distance of their own, ``in_holes`` where parts
-        may lie in holes of others, ``zones`` where parts have zones of their own grade (each with ``part``,
-        ``least_grade`` and its ``line`` in the part's drawing), and where one rectangle takes all
+        ``placements``, ``used_width_mm`` where the rectangle used was to be small, and where it is no rectangle or has
+        flaws ``edge``, ``flaws``, ``usable_area_mm2``, ``usable_yield`` and its bound ``usable_yield_upper_bound``),
+        ``unplaced`` (each with ``part`` and ``count``), ``sheets_lower_bound``, ``verified``, ``stopped_by``,
+        ``margin_mm``, ``spacing_mm``, ``seed`` and ``effort``, ``apart`` where pairs of parts keep a distance of their
+        own, ``in_holes`` where parts may lie in holes of others, ``zones`` where parts have zones of their own grade
+        (each with ``part``, ``least_grade`` and its ``line`` in the part's drawing), and where one rectangle takes all
         ``used_length_lower_bound_mm`` and ``hull_utilisation_hint``. A placement mirrors ``x -> -x`` if ``mirrored``,
         then turns ``angle_deg`` counter-clockwise about the drawing's origin, then moves by ``x_mm`` and ``y_mm``; one
         that was locked says so.
@@ -103,7 +103,7 @@ def _of_one_sheet(nest: Nest, parts: Sequence[Part]) -> dict[str, float]:
         return {"used_length_lower_bound_mm": round(found.length_mm, 3)}
     return {
         "used_length_lower_bound_mm": round(found.length_mm, 3),
-        "hull_utilisation_hint": round(found.hull_utilisation(layout.used_length_mm), 4),
+        "hull_utilisation_hint": round(found.hull_utilisation(layout.used_length_mm, layout.used_width_mm), 4),
     }
 
 
@@ -113,6 +113,7 @@ def _sheet(layout: SheetLayout, nest: Nest, number: int) -> dict[str, Any]:
         "length_mm": layout.sheet.length_mm,
         "width_mm": layout.sheet.width_mm,
         "used_length_mm": layout.used_length_mm,
+        **({} if layout.used_width_mm is None else {"used_width_mm": layout.used_width_mm}),
         "utilisation": layout.utilisation,
         **usable_json(layout),
         "placements": [

@@ -13,7 +13,8 @@ Effort counts layouts and moves, so the answer is the same on every machine. A t
 first layout of every group is finished whatever the cap.
 
 Which layout is better: fewer copies left over (by area), then less cost of the sheets taken (their area, where
-no prices are known), then fewer sheets, then less length used on the last sheet, then less used area on all.
+no prices are known), then fewer sheets, then less length used on the last sheet, or where it is asked for a smaller
+rectangle (`corner`), then less used area on all.
 
 Fillers, copies that are welcome but not asked for, come last: the largest that still fits, on sheets that are taken
 anyway, within the length that is used anyway where the sheet is a rectangle, for what lies beyond is an offcut.
@@ -30,8 +31,9 @@ from collections.abc import Sequence
 
 from meshflow.nest.fine_turns import Turner
 from meshflow.nest.nofit import NoFitCache
+from meshflow.nest.pace import OutOfTimeError, Pace, Progress
 from meshflow.nest.prepare import Piece
-from meshflow.nest.tries import LAYOUTS_PER_EFFORT, Answer, Group, OutOfTimeError, Pace, Progress, Tries, left_of
+from meshflow.nest.tries import LAYOUTS_PER_EFFORT, Answer, Group, Tries, left_of
 
 __all__ = ["LAYOUTS_PER_EFFORT", "Answer", "Group", "best_layouts"]
 
@@ -48,6 +50,7 @@ def best_layouts(
     seconds: float | None,
     progress: Progress | None,
     turner: Turner | None = None,
+    by_area: bool = False,
 ) -> Answer:
     """Return the best layout found for each group.
 
@@ -68,6 +71,8 @@ def best_layouts(
         KeyboardInterrupt out of it, or from the keyboard, ends the search with the best layouts so far.
     turner : Turner, optional
         Makes turns that are not listed; without it pieces lie at listed turns.
+    by_area : bool
+        Whether the rectangle used of the last sheet is made small (`corner`), not its length.
 
     Returns
     -------
@@ -77,9 +82,9 @@ def best_layouts(
     deadline = None if seconds is None else time.monotonic() + seconds
     pace = Pace(deadline, max(1, len(groups) * (LAYOUTS_BEFORE + effort * LAYOUTS_PER_EFFORT)), progress)
     nofit = NoFitCache()
-    tries = [Tries(pieces, group, nofit, pace, turner) for group in groups]
+    tries = [Tries(pieces, group, nofit, pace, turner, by_area) for group in groups]
     answer = Answer([one.opened() for one in tries])
-    pace.total += LAYOUTS_PER_EFFORT * sum(one.has_many() for one in tries)
+    pace.total += LAYOUTS_PER_EFFORT * (sum(one.has_many() for one in tries) + by_area * effort * len(groups))
     left = dict(stock)
     try:
         for number, one in enumerate(tries):
@@ -91,7 +96,14 @@ def best_layouts(
         answer.laid = list(answer.layouts)
         for number, one in enumerate(tries):
             others = [layout for other, layout in enumerate(answer.layouts) if other != number]
-            one.press_all(answer, number, left_of(stock, others), seed, effort)
+            if not by_area:
+                one.press_all(answer, number, left_of(stock, others), seed, effort)
+                continue
+            with pace.half_of_the_rest():
+                one.press_all(answer, number, left_of(stock, others), seed, effort)
+            one.press_into_a_corner(answer, number, seed, effort)
+        if pace.cut_short:
+            answer.stopped_by = "time"
     except OutOfTimeError:
         answer.stopped_by = "time"
     except KeyboardInterrupt:

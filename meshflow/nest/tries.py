@@ -7,25 +7,25 @@ For what is tried and which layout is better see `search`.
 from __future__ import annotations
 
 import random
-import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from meshflow.model.layout import StoppedBy
+from meshflow.nest.corner import narrowed, on_size, press_bands, rectangle, top
 from meshflow.nest.fine_turns import Stage, Turner
 from meshflow.nest.improve import MOST_PIECES, MOVES_PER_EFFORT, TABLE_COST, Improver
 from meshflow.nest.nofit import NoFitCache
 from meshflow.nest.outlines import GRID_MM
+from meshflow.nest.pace import Pace
 from meshflow.nest.patterned import LEAST_COPIES, patterned_layouts
 from meshflow.nest.placement import Board, Layout, Size, Step, fits, lay_out
 from meshflow.nest.prepare import Piece
 
-__all__ = ["LAYOUTS_PER_EFFORT", "Answer", "Group", "OutOfTimeError", "Pace", "Progress", "Tries", "left_of"]
+__all__ = ["LAYOUTS_PER_EFFORT", "Answer", "Group", "Tries", "left_of"]
 
 LAYOUTS_PER_EFFORT = 32
 MOST_PRESSED_OUT = 0.2  # share of the length that pressing is hoped to take off
 
-Progress = Callable[[str, float], None]
 Score = tuple[float, ...]
 
 
@@ -51,10 +51,6 @@ class Answer:
     laid: list[Layout] = field(default_factory=list)
 
 
-class OutOfTimeError(Exception):
-    """The cap is reached."""
-
-
 class _BeatenError(Exception):
     """The layout can no longer be better than the best."""
 
@@ -65,28 +61,6 @@ class _Plan:
 
     order: tuple[Step, ...]
     size: int = 0
-
-
-@dataclass
-class Pace:
-    """The clock and the one who watches."""
-
-    deadline: float | None
-    total: int
-    progress: Progress | None
-    done: int = 0
-    capped: bool = False
-    what: str = "nest"
-
-    def check(self) -> None:
-        """Raise when the cap is reached and the first layouts are done."""
-        if self.capped and self.deadline is not None and time.monotonic() >= self.deadline:
-            raise OutOfTimeError
-
-    def tell(self, share: float = 0.0) -> None:
-        """Tell how much is done, `share` of the present layout included."""
-        if self.progress is not None:
-            self.progress(self.what, min((self.done + share) / self.total, 1.0))
 
 
 def left_of(stock: dict[int, int], layouts: Sequence[Layout]) -> dict[int, int]:
@@ -108,6 +82,7 @@ class Tries:
     nofit: NoFitCache
     pace: Pace
     turner: Turner | None = None
+    by_area: bool = False  # whether the rectangle used of the last sheet is to be small, not its length
     seen: set[_Plan] = field(default_factory=set)
     patterns_tried: bool = False
     beaten: Layout | None = None
@@ -184,8 +159,8 @@ class Tries:
                 if self._score(answer.layouts[number]) > self._score(best):
                     answer.layouts[number] = best
                 best = answer.layouts[number]
-        if effort > 1:
-            self.press(answer, number, stock, seed, effort - 1)
+        if effort > 1:  # with other random numbers, or it would go the same ways again
+            self.press(answer, number, stock, seed + 1, effort - 1)
 
     def _may_win(self, beaten: Layout, best: Layout) -> bool:
         """Return whether pressing may make up for what a layout is longer than the best."""
@@ -217,6 +192,28 @@ class Tries:
         self.pace.done = until
         self.pace.tell()
 
+    def press_into_a_corner(self, answer: Answer, number: int, seed: int, effort: int) -> None:
+        """Make the rectangle small that is used of the last sheet of this group; not where copies are locked on it."""
+        layout = answer.layouts[number]
+        if self._is_idle() or not layout.boards or layout.boards[-1].size.locked:
+            return
+        *others, last = layout.boards
+        begun = self.pace.done
+
+        def take(band: Board) -> None:
+            whole = on_size(band, last.size, self.nofit)
+            answer.layouts[number] = Layout([*others, whole], list(layout.left_over))
+
+        def between(made: int) -> None:
+            self.pace.check()
+            self._say_covered(answer.layouts[number])
+            self.pace.done = begun + made * LAYOUTS_PER_EFFORT // MOVES_PER_EFFORT
+            self.pace.tell()
+
+        pieces = self.pieces if self.turner is None else self.turner.turned(layout, 0.0)
+        press_bands(last, pieces, self.nofit, seed=seed, effort=effort, between=between, take=take)
+        self.pace.done = begun + effort * LAYOUTS_PER_EFFORT
+
     def _stages(self, moves: int) -> Iterable[Stage]:
         return [Stage(moves)] if self.turner is None else self.turner.stages(moves)
 
@@ -246,7 +243,8 @@ class Tries:
         used = [board.used for board in layout.boards]
         if last is not None and used:
             used[-1] = min(used[-1], last)
-        room = sum(length * board.size.width for length, board in zip(used, layout.boards, strict=True)) * GRID_MM**2
+        wide = [top(board) if self.by_area else board.size.width for board in layout.boards]
+        room = sum(length * width for length, width in zip(used, wide, strict=True)) * GRID_MM**2
         area = sum(self.pieces[spot.piece].area_mm2 for board in layout.boards for spot in board.lying)
         self.pace.what = f"nest, {100.0 * area / room:.1f} % covered" if room else "nest"
 
@@ -260,7 +258,7 @@ class Tries:
         wanted = {n: count for n, count in wanted.items() if count > 0 and n not in layout.left_over}
         if not wanted:
             return layout
-        boards = [self._copied(board) for board in layout.boards]
+        boards = [self._used_part(board) for board in layout.boards]
         for board in boards:
             end = board.size.length if board.size.shaped else board.used
             for number in sorted(wanted, key=lambda n: (-self.pieces[n].ring_area, n)):
@@ -271,13 +269,13 @@ class Tries:
                         break
                     board.put(spot)
                     wanted[number] -= 1
-        return Layout(boards, list(layout.left_over))
+        whole = [on_size(one, old.size, self.nofit) for one, old in zip(boards, layout.boards, strict=True)]
+        return Layout(whole, list(layout.left_over))
 
-    def _copied(self, board: Board) -> Board:
-        other = Board(board.size, self.nofit)
-        for spot in board.spots:
-            other.put(spot)
-        return other
+    def _used_part(self, board: Board) -> Board:
+        """Return a copy of a board, without what shall be kept above the pieces on it."""
+        kept = self.by_area and not board.size.shaped
+        return on_size(board, narrowed(board.size, top(board)) if kept else board.size, self.nofit)
 
     def _full(self, plan: _Plan, stock: dict[int, int], best: Score) -> Layout | None:
         layout = self.opened()
@@ -386,7 +384,8 @@ class Tries:
         cost = sum(board.size.cost for board in layout.boards)
         used = [board.used for board in layout.boards]
         covered = sum(length * board.size.width for length, board in zip(used, layout.boards, strict=True))
-        return (float(left), cost, float(len(used)), float(used[-1] if used else 0), covered * GRID_MM**2)
+        last = rectangle(layout.boards[-1]) if self.by_area and used else float(used[-1] if used else 0)
+        return (float(left), cost, float(len(used)), last, covered * GRID_MM**2)
 
 
 def _whole(chance: random.Random, count: int) -> int:

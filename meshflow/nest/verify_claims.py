@@ -38,6 +38,11 @@ def check_figures(
     used = min(max(shape.bounds[2] for shape in shapes) + margin_mm, layout.sheet.length_mm)
     if not abs(used - layout.used_length_mm) <= TOLERANCE_MM:
         found.append(fault("N118", where, f"{layout.used_length_mm:g} mm are said to be used; it is {used:.3f} mm."))
+    if layout.used_width_mm is not None:
+        wide = min(max(shape.bounds[3] for shape in shapes) + margin_mm, layout.sheet.width_mm)
+        if not abs(wide - layout.used_width_mm) <= TOLERANCE_MM:
+            text = f"{layout.used_width_mm:g} mm of the width are said to be used; it is {wide:.3f} mm."
+            found.append(fault("N118", where, text))
     area = _area_used(layout)
     share = sum(net_area(known[placement.part]) for placement in placed) / area if area > 0.0 else math.inf
     if not abs(share - layout.utilisation) <= 1e-4:
@@ -78,9 +83,10 @@ def _area_used(layout: SheetLayout) -> float:
     import shapely
 
     edge = edge_of(layout)
+    width = layout.sheet.width_mm if layout.used_width_mm is None else layout.used_width_mm
     if edge is None:
-        return layout.used_length_mm * layout.sheet.width_mm
-    return float(edge.intersection(shapely.box(-1.0, -1.0, layout.used_length_mm, layout.sheet.width_mm + 1.0)).area)
+        return layout.used_length_mm * width
+    return float(edge.intersection(shapely.box(-1.0, -1.0, layout.used_length_mm, width)).area)
 
 
 def check_copies(nest: Nest, parts: Sequence[Part]) -> list[Finding]:

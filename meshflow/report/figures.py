@@ -108,7 +108,8 @@ def sheet_png(
     """
     sheet = sheet_picture(layout, parts, margin_mm=margin_mm)
     head = Words(_EDGE, 46, title or f"Sheet {layout.sheet.id}", 24, bold=True)
-    used = Words(_EDGE, 74, f"{100 * layout.utilisation:.0f} % of the used length is parts", 16)
+    kind = "length" if layout.used_width_mm is None else "corner"
+    used = Words(_EDGE, 74, f"{100 * layout.utilisation:.0f} % of the used {kind} is parts", 16)
     said = _paragraphs(_numbers_of_parts(layout), x=_EDGE, y=90 + sheet.height + 24, columns=100, size=13)
     bottom = max(item.y for item in said) if said else 90 + sheet.height
     items = (head, used, *moved(sheet, _EDGE, 90), *said)

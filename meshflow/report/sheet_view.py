@@ -131,16 +131,22 @@ def _area(ring: FloatArray) -> float:
 
 
 def _used(layout: SheetLayout, frame: Frame) -> list[Item]:
-    """Return the size of the sheet, and the line up to which it is used."""
+    """Return the size of the sheet, and the line up to which it is used, or round the corner that is."""
     foot = frame.height + _BORDER + 22
     form = "g" if layout.sheet.outline is None else ".0f"
     size = f"{layout.sheet.length_mm:{form}} \N{MULTIPLICATION SIGN} {layout.sheet.width_mm:{form}} mm"
     items: list[Item] = [Words(frame.left, foot, size, 20)]
-    if layout.used_length_mm >= layout.sheet.length_mm - 0.5:
+    long, wide = layout.used_length_mm, layout.used_width_mm or layout.sheet.width_mm
+    if wide < layout.sheet.width_mm - 0.5:
+        corner = frame(np.array([[0.0, wide], [long, wide], [long, 0.0]]))
+        items.append(Lines((corner,), INK, 1.6, dashed=True))
+        words = f"used: {long:.0f} \N{MULTIPLICATION SIGN} {wide:.0f} mm from the corner"
+        return [*items, Words(frame.left + frame.width - 160, foot, words, 20, "middle", bold=True)]
+    if long >= layout.sheet.length_mm - 0.5:
         return items
-    ends = frame(np.array([[layout.used_length_mm, 0.0], [layout.used_length_mm, layout.sheet.width_mm]]))
+    ends = frame(np.array([[long, 0.0], [long, layout.sheet.width_mm]]))
     items.append(Lines((ends,), INK, 1.6, dashed=True))
     right = frame.left + frame.width
     x = float(np.clip(ends[0, 0], frame.left + 330, right - 95))
-    items.append(Words(x, foot, f"used to {layout.used_length_mm:.0f} mm", 20, "middle", bold=True))
+    items.append(Words(x, foot, f"used to {long:.0f} mm", 20, "middle", bold=True))
     return items

@@ -510,3 +510,14 @@ def test_a_grade_of_the_hide_is_still_known_of_its_offcut(meshflow, shop):
     (place,) = layout["placements"]
     (zone,) = [flaw for flaw in layout["flaws"] if flaw["grade"] == 2]
     assert place["x_mm"] + 150.0 <= min(x for x, _, _ in zone["line"]["points_mm"]) + 1e-3
+
+
+def test_a_corner_is_used_where_the_area_is_to_be_small(meshflow, parts):
+    files = ["bracket.dxf", "washer.dxf", "--sheet", "1000x500", "--quantity", "bracket=4", "--spacing", "5"]
+    said = meshflow("nest", *files, "--keep-small", "area", "--out", "corner")
+    assert (said.code, said.err) == (0, "")
+    (sheet,) = nested(parts / "corner")["sheets"]
+    assert f"{sheet['used_length_mm']:.0f} x {sheet['used_width_mm']:.0f} mm" in said.out
+    meshflow("nest", *files, "--out", "strip")
+    (strip,) = nested(parts / "strip")["sheets"]
+    assert sheet["used_length_mm"] * sheet["used_width_mm"] < 0.7 * strip["used_length_mm"] * 500

@@ -101,6 +101,13 @@ from meshflow_cli.options import DrawingUnit, Length, dxf_option, out_option
     metavar="NAME[:COPY]",
     help="Which of them stay; all copies of the parts if not said.",
 )
+@click.option(
+    "--keep-small",
+    type=click.Choice(["length", "area"]),
+    default="length",
+    show_default=True,
+    help="Of the last sheet: the length used, or the area of the rectangle used.",
+)
 @click.option("--in-holes", is_flag=True, help="Lay small parts into holes of larger ones; they are cut first.")
 @click.option("--units", type=DrawingUnit(), metavar="UNIT", help="Unit of drawings that do not say.")
 @click.option(
@@ -216,6 +223,12 @@ def _of_the_usable(usable: Any) -> str:
     return f"{100 * usable.covered:.1f} % of {usable.area_mm2 / 1e4:.1f} dm2 usable; {bound}"
 
 
+def _used(layout: Any) -> str:
+    if layout.used_width_mm is None:
+        return f"{layout.used_length_mm:.0f} mm of length"
+    return f"{layout.used_length_mm:.0f} x {layout.used_width_mm:.0f} mm"
+
+
 def _say(nest: Any) -> None:
     rows = [("sheet", "size", "pieces", "used")]
     for number, layout in enumerate(nest.sheets, start=1):
@@ -223,7 +236,7 @@ def _say(nest: Any) -> None:
         size = f"{sheet.length_mm:g} x {sheet.width_mm:g} mm"
         if sheet.outline is not None:
             size = f"{sheet.id}, {sheet.length_mm:.0f} x {sheet.width_mm:.0f} mm"
-        used = f"{layout.used_length_mm:.0f} mm of length, {100 * layout.utilisation:.1f} % of it covered"
+        used = f"{_used(layout)}, {100 * layout.utilisation:.1f} % of it covered"
         rows.append((str(number), size, str(len(layout.placements)), used))
         if layout.usable is not None:
             rows.append(("", "", "", _of_the_usable(layout.usable)))

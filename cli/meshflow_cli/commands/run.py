@@ -107,12 +107,17 @@ def _counts(findings: Any) -> str:
     )
 
 
+def _used(layout: Any) -> str:
+    used = f"{layout.used_length_mm:.0f} of {_length(layout.sheet)} mm"
+    return used if layout.used_width_mm is None else f"{used}, {layout.used_width_mm:.0f} mm wide"
+
+
 def _sheet_rows(group: Any) -> list[tuple[str, ...]]:
     return [
         (
             f"{group.name} {number}",
             str(len(layout.placements)),
-            f"{layout.used_length_mm:.0f} of {_length(layout.sheet)} mm, {100 * layout.utilisation:.1f} % covered",
+            f"{_used(layout)}, {100 * layout.utilisation:.1f} % covered",
         )
         for number, layout in enumerate(group.nest.sheets, start=1)
     ]

@@ -1,0 +1,73 @@
+"""The corner of the last sheet in a job: asked for, drawn, said, read back, and nested anew when it is changed."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from meshes import flat_disk
+from workshop import write_stl
+
+from meshflow.errors import JobFileError
+from meshflow.job.run import run
+from meshflow.job.verify import verify_folder
+
+JOB = """\
+title = "Roundels of the ticket booth"
+
+[[part]]
+name = "disc"
+mesh = "disc.stl"
+units = "mm"
+material = "steel"
+thickness = "1 mm"
+quantity = 4
+
+[[sheet]]
+size = "1000x500"
+material = "steel"
+thickness = "1 mm"
+
+[nest]
+keep_small = "area"
+effort = 2
+
+[output]
+png = true
+"""
+
+
+@pytest.fixture
+def booth(bench):
+    write_stl(bench.folder / "disc.stl", flat_disk(40.0))
+    bench.write(JOB)
+    return bench
+
+
+def test_four_discs_lie_in_a_corner_and_the_folder_is_found_as_written(booth):
+    (group,) = run(booth.job, out=booth.out).nests
+    (layout,) = group.nest.sheets
+    # Two by two: 2 x 80 mm, 3 mm between and 10 mm of margin.
+    assert (layout.used_length_mm, layout.used_width_mm) == pytest.approx((183.0, 183.0), abs=1.0)
+    said = json.loads((booth.out / "sheets/dc01-1mm.nest.json").read_text())
+    assert said["sheets"][0]["used_width_mm"] == layout.used_width_mm
+    assert verify_folder(booth.out).findings == ()
+    said["sheets"][0]["used_width_mm"] += 1.0
+    (booth.out / "sheets/dc01-1mm.nest.json").write_text(json.dumps(said))
+    assert any("of the width are said to be used" in found.text for found in verify_folder(booth.out).findings)
+
+
+def test_changing_it_nests_anew(booth):
+    run(booth.job, out=booth.out)
+    booth.write(JOB.replace('keep_small = "area"\n', ""))
+    result = run(booth.job, out=booth.out)
+    assert result.redone == 1
+    (layout,) = result.nests[0].nest.sheets
+    assert layout.used_width_mm is None
+    assert layout.used_length_mm < 110.0
+
+
+def test_what_it_does_not_know_is_refused_with_its_line(booth):
+    booth.write(JOB.replace('"area"', '"weight"'))
+    with pytest.raises(JobFileError, match=r"job.toml:17: nest.keep_small: .*length.*area"):
+        run(booth.job, out=booth.out)
