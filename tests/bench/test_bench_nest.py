@@ -5,8 +5,9 @@ MESHFLOW_BENCH_DATA names, or in bench/nesting of a folder beside the project. E
 `nest`; every answer is checked by shapely on the outlines as given.
 
 MESHFLOW_BENCH_NEST=short takes ten seconds an instance, one seed and ten of the sheets, asserts the check alone and
-prints the figures. MESHFLOW_BENCH_NEST=long adds twenty minutes an instance. Without it: 60 s and three seeds, half
-an hour for the strips and up to an hour for the sheets.
+prints the figures. MESHFLOW_BENCH_NEST=long adds twenty minutes an instance; as the best layout never gets worse, a
+run with MESHFLOW_BENCH_NEST_SECONDS=330 that is good enough proves it as well, and takes an hour. Without it: 60 s
+and three seeds, half an hour for the strips and up to an hour for the sheets.
 
 The times are wall time, for a machine that does nothing else; two lanes of search want two cores.
 """
@@ -32,7 +33,8 @@ LENGTH = os.environ.get("MESHFLOW_BENCH_NEST", "")
 assert LENGTH in ("", "short", "long"), f"MESHFLOW_BENCH_NEST is {LENGTH!r}: name short or long, or leave it out"
 SHORT = LENGTH == "short"
 SECONDS, SEEDS, SHEETS = (10.0, (1,), 10) if SHORT else (60.0, (1, 2, 3), 60)
-LONG_SECONDS = 1200.0
+LONG_SECONDS = float(os.environ.get("MESHFLOW_BENCH_NEST_SECONDS", "1200"))
+assert 0.0 < LONG_SECONDS <= 1200.0, "MESHFLOW_BENCH_NEST_SECONDS is up to 1200"
 WITHOUT_END = 10**6  # effort: the time ends the search
 
 # Shares of the best published density: of the mean, and of each instance.
@@ -122,7 +124,7 @@ def test_strips_come_near_the_best_published_density_in_the_mean():
     assert SHORT or statistics.mean(shares.values()) >= MEAN
 
 
-@pytest.mark.skipif(LENGTH != "long", reason="takes 3 h 20 min: MESHFLOW_BENCH_NEST=long runs it")
+@pytest.mark.skipif(LENGTH != "long", reason="takes up to 3 h 20 min: MESHFLOW_BENCH_NEST=long runs it")
 def test_strips_come_nearer_in_twenty_minutes_and_above_a_published_mean():
     found = {}
     for name in PUBLISHED:
