@@ -25,8 +25,11 @@ import pytest
 from bench.jigsaws import LENGTH_MM, jigsaw
 from bench.jigsaws import WIDTH_MM as JIGSAW_WIDTH_MM
 from bench.strip_instances import PUBLISHED, WIDTH_MM, bins, check, checked_density, part, shapes, strip
+from hides import blob, box, hide
 
-from meshflow.model.stock import Sheet
+from meshflow.model.curve import Circle
+from meshflow.model.part import Part
+from meshflow.model.stock import Flaw, Sheet
 from meshflow.nest import nest
 
 LENGTH = os.environ.get("MESHFLOW_BENCH_NEST", "")
@@ -42,6 +45,7 @@ MEAN, LEAST, LONG_MEAN = 0.96, 0.93, 0.98
 JIGSAW = 99.9  # %
 SHEETS_KEPT = 0.9  # share of the instances that need no more than one sheet over the optimum
 FIRST_ANSWER_S = 2.0
+FIFTY_PARTS_S = 1.0
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -194,6 +198,21 @@ def test_the_first_answer_for_parts_of_many_corners_comes_at_once(name, spacing_
         f"{100.0 * answer.sheets[0].utilisation:.1f} %"
     )
     assert took < FIRST_ANSWER_S
+
+
+@pytest.mark.parametrize("stuff", ["sheet", "hide"])
+def test_fifty_parts_lie_within_a_second(stuff):
+    # Unlike blobs of 24 corners on a sheet, or on a hide with a scar and a zone, and the check of all of it.
+    parts = [Part(f"part-{k:02d}", blob(20.0 + 0.6 * k, k)) for k in range(50)]
+    flaws = (Flaw(Circle((150.0, 120.0), 20.0), 4.0), Flaw(box(400.0, 110.0), 0.0, 2))
+    on = Sheet("s", 2000.0, 1000.0) if stuff == "sheet" else hide(600.0, flaws=flaws)
+    began = time.perf_counter()
+    answer = nest(parts, [on], margin_mm=5.0, spacing_mm=3.0, seconds=0.01)
+    took = time.perf_counter() - began
+    assert answer.verified
+    assert not answer.unplaced
+    print(f"\n50 parts on a {stuff}: {took:.2f} s, {100.0 * answer.sheets[0].utilisation:.1f} %")
+    assert took < FIFTY_PARTS_S
 
 
 @pytest.mark.parametrize("turns", [(0.0,), (0.0, 90.0, 180.0, 270.0)], ids=["as it lies", "by quarters"])
