@@ -24,6 +24,8 @@ from meshflow.model.arrays import IntArray
 
 __all__ = ["chained", "convolution"]
 
+_ROOM = 6  # segments to a corner that most pairs of outlines stay below
+
 
 @njit(cache=True)
 def convolution(a: IntArray, c: IntArray) -> tuple[IntArray, IntArray]:
@@ -42,15 +44,18 @@ def convolution(a: IntArray, c: IntArray) -> tuple[IntArray, IntArray]:
         0 where the segment cannot lie on the boundary of the sum; 1 where it runs to the right (or straight up), so
         the free space is below it; -1 where it runs to the left (or straight down).
     """
-    count = _convolve(a, c, np.empty((0, 4), np.int64), np.empty(0, np.int64))
-    segments, side = np.empty((count, 4), np.int64), np.empty(count, np.int64)
-    _convolve(a, c, segments, side)
-    return segments, side
+    room = _ROOM * (len(a) + len(c))
+    segments, side = np.empty((room, 4), np.int64), np.empty(room, np.int64)
+    count = _convolve(a, c, segments, side)
+    if count > room:  # many bays: once more, now that it is known how many there are
+        segments, side = np.empty((count, 4), np.int64), np.empty(count, np.int64)
+        _convolve(a, c, segments, side)
+    return segments[:count].copy(), side[:count].copy()
 
 
 @njit(cache=True)
 def _convolve(a, c, segments, side):  # type: ignore[no-untyped-def]
-    """Write the segments, or only count them when there is no room for any."""
+    """Write the segments as far as there is room; return how many there are."""
     found = 0
     for swap in range(2):
         points, edges = (a, c) if swap == 0 else (c, a)
@@ -71,7 +76,7 @@ def _convolve(a, c, segments, side):  # type: ignore[no-untyped-def]
                 after, before = ux * dy - uy * dx, dx * vy - dy * vx
                 # Parallel edges: those of c count as coming first, in both passes, so none is missed or doubled.
                 if (after > 0 and before >= 0) if swap == 0 else (after >= 0 and before > 0):
-                    if len(side) > 0:
+                    if found < len(side):
                         if convex:
                             segments[found] = (px + x1, py + y1, px + x2, py + y2)
                             side[found] = 1 if dx > 0 or (dx == 0 and dy > 0) else -1

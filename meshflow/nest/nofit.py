@@ -101,7 +101,7 @@ class NoFitCache:
         segments, side = convolutions(ring, rings)
         if len(side) > MOST_A_CORNER * (len(ring) + sum(len(one) for one in rings)):
             segments, side = boundary(segments)
-        box = self._box(ring, moving, rings)
+        box = self._box(fixed, ring, moving, rings)
         nofit = NoFit(segments.astype(np.int32), side.astype(np.int8), box)
         if self._segments + len(side) > MOST_SEGMENTS:
             self._known.clear()
@@ -118,9 +118,13 @@ class NoFitCache:
             self._grown[pose.key, more] = grown_more(pose.ring, more)
         return self._grown[pose.key, more]
 
-    def _box(self, ring: IntArray, moving: Pose, rings: Sequence[IntArray]) -> IntArray:
+    def _box(self, fixed: Pose, ring: IntArray, moving: Pose, rings: Sequence[IntArray]) -> IntArray:
+        plain = len(rings) == 1 and rings[0] is moving.ring
+        if plain and ring is fixed.ring:
+            (length, width), (across, up) = self._size(fixed), self._size(moving)
+            return np.array([-across, -up, length, width], dtype=np.int64)
         least, most = ring.min(axis=0), ring.max(axis=0)
-        if len(rings) == 1 and rings[0] is moving.ring:
+        if plain:
             across, up = self._size(moving)
             return np.array([least[0] - across, least[1] - up, *most], dtype=np.int64)
         low, high = (np.array([pick(one, axis=0) for one in rings]) for pick in (np.min, np.max))

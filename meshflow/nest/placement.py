@@ -228,18 +228,19 @@ class _Field:
         count = self._first[-1]
         for spot in spots[self._seen :]:
             nofit = self._nofit.between(spot.pose, self.pose)
-            box = nofit.box + np.array([spot.x, spot.y, spot.x, spot.y])
+            moved = np.array([spot.x, spot.y, spot.x, spot.y])
+            box = nofit.box + moved
             if box[2] >= self.floor:
-                fresh.append((nofit, spot))
+                fresh.append((nofit, moved))
                 count += len(nofit.side)
                 self._boxes.append(box)
                 self._first.append(count)
         self._seen = len(spots)
         self._make_room(count)
         start = count - sum(len(nofit.side) for nofit, _ in fresh)
-        for nofit, spot in fresh:
+        for nofit, moved in fresh:
             end = start + len(nofit.side)
-            np.add(nofit.segments, (spot.x, spot.y, spot.x, spot.y), out=self._segments[start:end])
+            np.add(nofit.segments, moved, out=self._segments[start:end])
             self._side[start:end] = nofit.side
             start = end
 
