@@ -137,16 +137,13 @@ def _used(layout: SheetLayout, frame: Frame) -> list[Item]:
     size = f"{layout.sheet.length_mm:{form}} \N{MULTIPLICATION SIGN} {layout.sheet.width_mm:{form}} mm"
     items: list[Item] = [Words(frame.left, foot, size, 20)]
     long, wide = layout.used_length_mm, layout.used_width_mm or layout.sheet.width_mm
-    if wide < layout.sheet.width_mm - 0.5:
-        corner = frame(np.array([[0.0, wide], [long, wide], [long, 0.0]]))
-        items.append(Lines((corner,), INK, 1.6, dashed=True))
-        words = f"used: {long:.0f} \N{MULTIPLICATION SIGN} {wide:.0f} mm from the corner"
-        return [*items, Words(frame.left + frame.width - 160, foot, words, 20, "middle", bold=True)]
-    if long >= layout.sheet.length_mm - 0.5:
+    cornered = wide < layout.sheet.width_mm - 0.5
+    if long >= layout.sheet.length_mm - 0.5 and not cornered:
         return items
-    ends = frame(np.array([[long, 0.0], [long, layout.sheet.width_mm]]))
-    items.append(Lines((ends,), INK, 1.6, dashed=True))
-    right = frame.left + frame.width
-    x = float(np.clip(ends[0, 0], frame.left + 330, right - 95))
-    items.append(Words(x, foot, f"used to {long:.0f} mm", 20, "middle", bold=True))
+    line = frame(np.array([[long, 0.0], [long, wide], *([[0.0, wide]] if cornered else [])]))
+    items.append(Lines((line,), INK, 1.6, dashed=True))
+    words = f"used to {long:.0f} \N{MULTIPLICATION SIGN} {wide:.0f} mm" if cornered else f"used to {long:.0f} mm"
+    half = 6.8 * len(words)  # of their width; not over the edge, nor over the size of the sheet
+    x = float(np.clip(line[0, 0], frame.left + 235 + half, frame.left + frame.width - half))
+    items.append(Words(x, foot, words, 20, "middle", bold=True))
     return items

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+import numpy as np
 import pytest
 from meshes import flat_disk
 from workshop import write_stl
@@ -11,6 +12,8 @@ from workshop import write_stl
 from meshflow.errors import JobFileError
 from meshflow.job.run import run
 from meshflow.job.verify import verify_folder
+from meshflow.report.picture import Lines, Words
+from meshflow.report.sheet_view import sheet_picture
 
 JOB = """\
 title = "Roundels of the ticket booth"
@@ -55,6 +58,19 @@ def test_four_discs_lie_in_a_corner_and_the_folder_is_found_as_written(booth):
     said["sheets"][0]["used_width_mm"] += 1.0
     (booth.out / "sheets/dc01-1mm.nest.json").write_text(json.dumps(said))
     assert any("of the width are said to be used" in found.text for found in verify_folder(booth.out).findings)
+
+
+def test_the_picture_draws_the_corner_and_keeps_its_words_on_the_paper(booth):
+    (group,) = run(booth.job, out=booth.out).nests
+    (layout,) = group.nest.sheets
+    picture = sheet_picture(layout, [made.part for made in group.parts], margin_mm=10.0)
+    (words,) = [item for item in picture.items if isinstance(item, Words) and item.text.startswith("used to")]
+    assert words.text == f"used to {layout.used_length_mm:.0f} \N{MULTIPLICATION SIGN} {layout.used_width_mm:.0f} mm"
+    half = 0.34 * words.size * len(words.text)  # bold letters are two thirds of their size wide
+    assert half <= words.x <= picture.width - half
+    (line,) = [item for item in picture.items if isinstance(item, Lines) and item.dashed and len(item.runs[0]) == 3]
+    across, up = np.ptp(line.runs[0], axis=0)
+    assert across / up == pytest.approx(layout.used_length_mm / layout.used_width_mm, rel=1e-6)
 
 
 def test_changing_it_nests_anew(booth):

@@ -67,6 +67,11 @@ def test_fillers_stay_within_the_rectangle():
     # Three squares take a row, 120 x 330, with no room left: none goes beside it.
     assert used(alone) == pytest.approx(120.0 * 330.0, abs=5.0)
     assert counts == 0
+    # A slat of 55 x 40 above or beside a tile leaves a gap of 40 x 40 in the rectangle, and room for just one there.
+    parts[:1] = [replace(TILE, quantity=1), Part("slat", box(55.0, 40.0), turns_deg=(0.0,))]
+    (layout,) = nest(parts, [LARGE], margin_mm=10.0, spacing_mm=5.0, keep_small="area").sheets
+    assert used(layout) == pytest.approx(120.0 * 165.0, abs=5.0)
+    assert [place.part for place in layout.placements].count("filler") == 1
 
 
 def test_what_is_said_of_the_width_is_checked():
