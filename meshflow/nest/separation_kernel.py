@@ -77,9 +77,14 @@ def _depth(columns, begin, end, x, y):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _depth_in_cell(quick, cell, row, x, y):  # type: ignore[no-untyped-def]
-    """Return how deep a place lies in a no-fit polygon that has cells: in this cell of it and this row."""
+def _depth_by_cells(quick, cells, rows, nodes_x, nodes_y, fx, fy, x, y):  # type: ignore[no-untyped-def]
+    """Return how deep a place lies in a no-fit polygon that has cells.
+
+    ``cells`` and ``rows`` are its first of them, ``fx`` and ``fy`` the place in nodes of its picture.
+    """
     (columns, _at, kinds, spans, near, _rows_at, begins, of_rows) = quick
+    up = min(int(fy), nodes_y - 2) >> SHIFT
+    cell, row = cells + up * cells_along(nodes_x) + (min(int(fx), nodes_x - 2) >> SHIFT), rows + up
     if kinds[cell] == OUTSIDE:
         return 0.0
     if kinds[cell] == ACROSS:
@@ -106,9 +111,7 @@ def depth_pictures(first, quick, box, at, shape, pictures):  # type: ignore[no-u
             for node in range(nodes):
                 x = box[pair, 0] + (box[pair, 2] - box[pair, 0]) * node / (nodes - 1)
                 if many:
-                    r, c = min(row, rows - 2) >> SHIFT, min(node, nodes - 2) >> SHIFT
-                    cell = cells_at[pair] + r * cells_along(nodes) + c
-                    depth = _depth_in_cell(quick, cell, rows_at[pair] + r, x, y)
+                    depth = _depth_by_cells(quick, cells_at[pair], rows_at[pair], nodes, rows, node, row, x, y)
                 else:
                     depth = _depth(columns, first[pair], first[pair + 1], x, y)
                 pictures[at[pair] + row * nodes + node] = depth
@@ -171,10 +174,9 @@ def _exactly(quick, reals, wholes, count, x, y, bound):  # type: ignore[no-untyp
         if wholes[j, 5] < 0:
             depth = _depth(quick[0], wholes[j, 3], wholes[j, 4], x - reals[j, 7], y - reals[j, 8])
         else:
-            ix = min(int((x - reals[j, 0]) * reals[j, 4]), wholes[j, 1] - 2) >> SHIFT
-            iy = min(int((y - reals[j, 2]) * reals[j, 5]), wholes[j, 2] - 2) >> SHIFT
-            cell = wholes[j, 5] + iy * cells_along(wholes[j, 1]) + ix
-            depth = _depth_in_cell(quick, cell, wholes[j, 6] + iy, x - reals[j, 7], y - reals[j, 8])
+            fx, fy = (x - reals[j, 0]) * reals[j, 4], (y - reals[j, 2]) * reals[j, 5]
+            cells, rows, nodes_x, nodes_y = wholes[j, 5], wholes[j, 6], wholes[j, 1], wholes[j, 2]
+            depth = _depth_by_cells(quick, cells, rows, nodes_x, nodes_y, fx, fy, x - reals[j, 7], y - reals[j, 8])
         total += reals[j, 6] * depth
         if total >= bound:
             return total
@@ -203,10 +205,8 @@ def _pair_depth(table, ways, i, j, pos, poses):  # type: ignore[no-untyped-def]
         return 0.0
     if quick[1][pair + 1] == quick[1][pair]:
         return _depth(quick[0], first[pair], first[pair + 1], vx, vy)
-    ix = min(int((vx - box[pair, 0]) * scale[pair, 0]), shape[pair, 1] - 2) >> SHIFT
-    iy = min(int((vy - box[pair, 1]) * scale[pair, 1]), shape[pair, 0] - 2) >> SHIFT
-    cell = quick[1][pair] + iy * cells_along(shape[pair, 1]) + ix
-    return _depth_in_cell(quick, cell, quick[5][pair] + iy, vx, vy)
+    fx, fy = (vx - box[pair, 0]) * scale[pair, 0], (vy - box[pair, 1]) * scale[pair, 1]
+    return _depth_by_cells(quick, quick[1][pair], quick[5][pair], shape[pair, 1], shape[pair, 0], fx, fy, vx, vy)
 
 
 @njit(cache=True, nogil=True)

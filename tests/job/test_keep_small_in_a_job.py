@@ -55,6 +55,10 @@ def test_four_discs_lie_in_a_corner_and_the_folder_is_found_as_written(booth):
     said = json.loads((booth.out / "sheets/dc01-1mm.nest.json").read_text())
     assert said["sheets"][0]["used_width_mm"] == layout.used_width_mm
     assert verify_folder(booth.out).findings == ()
+    page = (booth.out / "job.html").read_text()
+    words = f"of the corner used is parts; used to {layout.used_length_mm:.0f} &times; {layout.used_width_mm:.0f} mm"
+    assert f"{words}; what is left is an L." in page
+    assert "stay whole" not in page
     said["sheets"][0]["used_width_mm"] += 1.0
     (booth.out / "sheets/dc01-1mm.nest.json").write_text(json.dumps(said))
     assert any("of the width are said to be used" in found.text for found in verify_folder(booth.out).findings)

@@ -28,13 +28,6 @@ def star(seed, corners):
     return np.round(np.stack([radius * np.cos(angle), 3 * radius * np.sin(angle)], axis=1))
 
 
-def cell_of(place, box, shape):
-    """Number of the cell of a place, and of its row, by the way the search goes."""
-    node = (place - box[0, :2]) * (shape[0, ::-1] - 1) / (box[0, 2:] - box[0, :2])
-    column, row = np.minimum(node.astype(np.int64), shape[0, ::-1] - 2) >> cell_kernel.SHIFT
-    return row * cell_kernel.cells_along(shape[0, 1]) + column, row
-
-
 @settings(deadline=None)
 @given(st.integers(0, 2**32), st.integers(cell_kernel.MANY, 120), st.sampled_from([12, 24, 48]))
 def test_a_depth_by_cells_is_that_of_all_sides_and_of_shapely(seed, corners, nodes):
@@ -48,7 +41,8 @@ def test_a_depth_by_cells_is_that_of_all_sides_and_of_shapely(seed, corners, nod
     lines = np.arange(1, 4)[:, None] * (box[0, 2:] - box[0, :2]) / (shape[0, ::-1] - 1) * (1 << cell_kernel.SHIFT)
     places = np.concatenate([places, ring + chance.normal(size=ring.shape) * 10.0, box[0, :2] + lines, ring])
     for x, y in places[(places > box[0, :2]).all(axis=1) & (places < box[0, 2:]).all(axis=1)]:
-        by_cells = separation_kernel._depth_in_cell(quick, *cell_of(np.array([x, y]), box, shape), x, y)
+        nodes = (np.array([x, y]) - box[0, :2]) * (shape[0, ::-1] - 1) / (box[0, 2:] - box[0, :2])
+        by_cells = separation_kernel._depth_by_cells(quick, 0, 0, shape[0, 1], shape[0, 0], *nodes, x, y)
         assert by_cells == separation_kernel._depth(quick[0], first[0], first[1], x, y)
         point = shapely.Point(x, y)
         inside = shapely.contains_properly(polygon, point)
